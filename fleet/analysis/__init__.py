@@ -1,0 +1,1 @@
+"""Questions about the past, one module each, and the statistics they share."""

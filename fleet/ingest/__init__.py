@@ -1,0 +1,1 @@
+"""From files to clean tables: sources, headers, values, checks, the account of every record."""

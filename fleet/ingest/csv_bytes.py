@@ -1,0 +1,162 @@
+"""What a CSV file looks like before anyone parses it: hash, encoding, delimiter, and how many records.
+
+The record count here shares no code with the reader: it counts line ends outside quotes over the raw
+bytes, so a reader that loses rows is found out.
+"""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+import numpy.typing as npt
+
+from fleet.errors import SourceError
+
+CHUNK = 1 << 22
+QUOTE, LINE_FEED, CARRIAGE_RETURN = 34, 10, 13
+DELIMITERS = (",", ";", "\t")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CsvFacts:
+    """What was found out about a CSV file's bytes.
+
+    ``records`` counts line ends outside quotes (a last line without one too), the header included;
+    ``regular`` is False where the fast reader can't be trusted with the file: blank lines, stray carriage
+    returns, NUL bytes, an open quote at the end, another encoding than UTF-8.
+    """
+
+    sha256: str
+    n_bytes: int
+    encoding: str
+    delimiter: str
+    header: str
+    records: int
+    regular: bool
+
+
+@contextmanager
+def open_bytes(path: Path) -> Iterator[IO[bytes]]:
+    """Open a file for reading bytes, unpacking gzip."""
+    if path.name.lower().endswith(".gz"):
+        with gzip.open(path, "rb") as packed:
+            yield packed  # type: ignore[misc]
+    else:
+        with path.open("rb") as stream:
+            yield stream
+
+
+def hash_file(path: Path) -> str:
+    """Return the SHA-256 of a file's bytes as they lie on disk."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def look_at_csv(name: str, path: Path) -> CsvFacts:
+    """Look over a CSV file's bytes once.
+
+    Raises
+    ------
+    SourceError
+        If the file is empty or can't be read.
+    """
+    tally = _Tally()
+    try:
+        with open_bytes(path) as stream:
+            head = stream.read(CHUNK)
+            encoding = _encoding(head)
+            chunk = head
+            while chunk:
+                tally.add(chunk)
+                chunk = stream.read(CHUNK)
+        digest = hash_file(path)
+    except (OSError, EOFError) as error:
+        msg = f"{name} can't be read ({error})"
+        raise SourceError(msg) from error
+    header = head.decode(encoding, errors="replace").lstrip("\ufeff").replace("\r", "\n").split("\n", 1)[0]
+    if not header.strip():
+        msg = f"{name} is empty or begins with an empty line; the first line must name the columns"
+        raise SourceError(msg)
+    return CsvFacts(
+        sha256=digest,
+        n_bytes=tally.n_bytes,
+        encoding=encoding,
+        delimiter=_delimiter(header),
+        header=header,
+        records=tally.records(),
+        regular=encoding == "utf-8" and tally.regular(),
+    )
+
+
+def _encoding(head: bytes) -> str:
+    if head.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return "utf-16"
+    try:
+        # the chunk may end inside a character: the last bytes don't count
+        head[: max(len(head) - 4, 0) or len(head)].decode("utf-8")
+    except UnicodeDecodeError:
+        return "cp1252"
+    return "utf-8"
+
+
+def _delimiter(header: str) -> str:
+    counts = {mark: header.count(mark) for mark in DELIMITERS}
+    best = max(counts, key=lambda mark: counts[mark])
+    return best if counts[best] else ","
+
+
+class _Tally:
+    """Running count of records over a file's chunks by the parity of the quotes passed."""
+
+    def __init__(self) -> None:
+        self.n_bytes = 0
+        self._lines = 0
+        self._lines_with_return = 0
+        self._parity = 0
+        self._last_two = (0, LINE_FEED)
+        self._irregular = False
+
+    def add(self, chunk: bytes) -> None:
+        data = np.frombuffer(chunk, dtype=np.uint8)
+        self.n_bytes += len(data)
+        feeds = np.flatnonzero(data == LINE_FEED)
+        quotes = np.flatnonzero(data == QUOTE)
+        ends = feeds[(np.searchsorted(quotes, feeds) + self._parity) % 2 == 0]
+        self._lines += len(ends)
+        self._look_before(data, ends)
+        self._irregular = self._irregular or 0 in chunk or self._stray_return(data, feeds)
+        self._parity = (self._parity + len(quotes)) % 2
+        self._last_two = (int(data[-2]) if len(data) > 1 else self._last_two[1], int(data[-1]))
+
+    def _look_before(self, data: npt.NDArray[np.uint8], ends: npt.NDArray[np.intp]) -> None:
+        """Count line ends with a carriage return; a line end right after a line end is an empty line."""
+        if not len(ends):
+            return
+        padded = np.concatenate([np.array(self._last_two, dtype=np.uint8), data[: ends[-1] + 1]])
+        before, two_before = padded[ends + 1], padded[ends]
+        returns = before == CARRIAGE_RETURN
+        self._lines_with_return += int(np.count_nonzero(returns))
+        self._irregular = self._irregular or bool(
+            np.any(before == LINE_FEED) or np.any(returns & (two_before == LINE_FEED))
+        )
+
+    def _stray_return(self, data: npt.NDArray[np.uint8], feeds: npt.NDArray[np.intp]) -> bool:
+        returns = np.flatnonzero(data == CARRIAGE_RETURN)
+        if not len(returns):
+            return False
+        paired = np.count_nonzero(np.isin(returns + 1, feeds)) + int(returns[-1] == len(data) - 1)
+        return bool(paired != len(returns))
+
+    def records(self) -> int:
+        return self._lines + (0 if self._last_two[1] == LINE_FEED and not self._parity else 1)
+
+    def regular(self) -> bool:
+        mixed = self._lines_with_return not in (0, self._lines)
+        return not (self._irregular or mixed or self._parity)

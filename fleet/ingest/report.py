@@ -1,0 +1,197 @@
+"""The account of a load: what was read, understood, fixed, refused and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import pandas as pd
+
+from fleet.store.database import Database
+from fleet.store.schema import TABLES
+
+STANDINGS = ("clean", "quarantined", "duplicate", "blank")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceAccount:
+    """The records of one source table; ``records`` is counted over the bytes, apart from the reader."""
+
+    source: str
+    table: str
+    records: int
+    clean: int
+    quarantined: int
+    duplicate: int
+    blank: int
+
+    @property
+    def balanced(self) -> bool:
+        """Records in = clean + quarantined + duplicates + blanks."""
+        return self.records == self.clean + self.quarantined + self.duplicate + self.blank
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadReport:
+    """Everything a load says of itself.
+
+    ``reasons`` counts (table, standing, reason); ``notices`` counts (table, rule) of rows kept with a
+    change or a flag; ``remarks`` are whole sentences.
+    """
+
+    snapshot: str
+    loaded: bool
+    accounts: tuple[SourceAccount, ...]
+    reasons: tuple[tuple[str, str, str, int], ...]
+    notices: tuple[tuple[str, str, int], ...]
+    remarks: tuple[str, ...]
+
+    def total(self, standing: str) -> int:
+        """Return how many records of the whole log stand so (records, clean, quarantined …)."""
+        return sum(int(getattr(account, standing)) for account in self.accounts)
+
+    @property
+    def n_quarantined(self) -> int:
+        """Records refused, over all tables."""
+        return self.total("quarantined")
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the account as a table: one row a source table."""
+        return pd.DataFrame([asdict(account) for account in self.accounts])
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the report in plain types that JSON can carry."""
+        return asdict(self)
+
+
+def read_report(database: Database, *, snapshot: str, loaded: bool) -> LoadReport:
+    """Work out the account of the snapshot attached to ``database``."""
+    rows = database.rows(_ACCOUNT.format(union=_standing_union()))
+    accounts = tuple(
+        SourceAccount(
+            source=name, table=table, records=records, clean=clean, quarantined=bad, duplicate=double, blank=blank
+        )
+        for name, table, records, clean, bad, double, blank in rows
+    )
+    reasons = database.rows(_REASONS.format(union=_rows_union()))
+    notices = database.rows(_NOTICES.format(union=_rows_union()))
+    remarks = database.rows("select said from log.landing.remark order by source_id, said")
+    return LoadReport(
+        snapshot=snapshot,
+        loaded=loaded,
+        accounts=accounts,
+        reasons=tuple((t, s, r, int(n)) for t, s, r, n in reasons),
+        notices=tuple((t, r, int(n)) for t, r, n in notices),
+        remarks=tuple(said for (said,) in remarks),
+    )
+
+
+def quarantine_frame(database: Database) -> pd.DataFrame:
+    """Return every refused record: source file, table, record number, reason and its text as JSON."""
+    return _records_frame(database, "quarantined")
+
+
+def records_frame(database: Database, standing: str) -> pd.DataFrame:
+    """Return every record of a standing (quarantined, duplicate or blank) with its place and reason."""
+    return _records_frame(database, standing)
+
+
+def notice_frame(database: Database) -> pd.DataFrame:
+    """Return every record kept with a change or a flag, with what was done."""
+    return database.frame(
+        f"""
+        select s.name || case when s.member <> '' then ':' || s.member else '' end as source, s.table_name,
+            {_RECORD} as record, r.notice
+        from ({_rows_union()}) as r join log.landing.source as s using (source_id)
+        where r.standing is null and r.notice is not null order by all
+        """  # noqa: S608
+    )
+
+
+def _records_frame(database: Database, standing: str) -> pd.DataFrame:
+    return database.frame(
+        f"""
+        with placed as (
+            select source_id, {_RECORD} as record, r.standing, r.reason, r.raw
+            from ({_rows_union()}) as r join log.landing.source as s using (source_id)
+            where r.standing = $standing
+            union all
+            select source_id, record, standing, reason, raw from log.landing.set_aside where standing = $standing
+        )
+        select s.name || case when s.member <> '' then ':' || s.member else '' end as source, s.table_name, p.record,
+            p.reason, p.raw as text
+        from placed as p join log.landing.source as s using (source_id)
+        order by s.source_id, p.record
+        """,  # noqa: S608
+        {"standing": standing},
+    )
+
+
+_RECORD = "coalesce(r.record, r.place - s.first_place + 2)"
+"""A record's number: the header is record 1, so the first landed row is record 2."""
+
+
+def _rows_union() -> str:
+    return " union all ".join(
+        f"select '{t.name}' as table_name, source_id, record, rowid as place, standing, reason, notice, raw "  # noqa: S608
+        f"from log.landing.{t.clean_name} where (standing is not null or notice is not null) and source_id is not null"
+        for t in TABLES.values()
+    )
+
+
+def _standing_union() -> str:
+    return " union all ".join(
+        f"select source_id, coalesce(standing, 'clean') as standing, count(*) as n "  # noqa: S608
+        f"from log.landing.{t.clean_name} as r semi join log.landing.source as s "
+        f"on s.source_id = r.source_id and s.table_name = '{t.name}' group by all"
+        for t in TABLES.values()
+    )
+
+
+_ACCOUNT = """
+with standings as (
+    {union}
+    union all
+    select source_id, standing, count(*) as n from log.landing.set_aside group by all
+)
+select s.name || case when s.member <> '' then ':' || s.member else '' end as source, s.table_name,
+    s.n_records,
+    coalesce(sum(n) filter (standing in ('clean', 'further row')), 0)::bigint,
+    coalesce(sum(n) filter (standing = 'quarantined'), 0)::bigint,
+    coalesce(sum(n) filter (standing = 'duplicate'), 0)::bigint,
+    coalesce(sum(n) filter (standing = 'blank'), 0)::bigint
+from log.landing.source as s left join standings using (source_id)
+group by s.source_id, s.name, s.member, s.table_name, s.n_records order by s.source_id
+"""
+
+_REASONS = """
+with every_reason as (
+    select table_name, standing, unnest(string_split(reason, '; ')) as reason
+    from ({union}) where standing in ('quarantined', 'duplicate', 'blank')
+    union all
+    select s.table_name, a.standing, a.reason
+    from log.landing.set_aside as a join log.landing.source as s using (source_id)
+)
+select table_name, standing, reason, count(*) from every_reason group by all order by all
+"""
+
+_NOTICES = """
+select table_name, split_part(said, ':', 1) as rule, count(*)
+from (
+    select table_name, unnest(string_split(notice, ' | ')) as said
+    from ({union}) where standing is null and notice is not null
+) group by all order by all
+"""
+
+
+def reason_words() -> Mapping[str, str]:
+    """Return what each named reason means, for people."""
+    return {
+        "reported_in_future": "reported after the load's as-of day",
+        "unknown_unit": "no unit of that tag is known",
+        "visit_unknown": "its visit isn't in the log",
+        "visit_quarantined": "its visit was refused; it comes back with it",
+        "same_row": "the same in every column as another record",
+        "older_version": "came again later with other content",
+    }

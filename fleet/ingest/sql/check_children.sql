@@ -1,0 +1,34 @@
+-- readings and parts go where their visit goes; a totals row at the foot is a blank.
+create or replace table memory.main.visit_state as
+select visit_id, bool_or(standing is null) as kept
+from log.landing.visit where visit_id is not null and coalesce(standing, '') <> 'blank' group by all;
+
+update log.landing.reading as r
+set standing = case when regexp_matches(r.visit_id, '^(grand\s+|sub\s*)?totals?\b', 'i') then 'blank' else 'quarantined' end,
+    reason = case when regexp_matches(r.visit_id, '^(grand\s+|sub\s*)?totals?\b', 'i') then 'totals row' else 'visit_unknown' end
+where r.standing is null and r.visit_id not in (select visit_id from memory.main.visit_state);
+
+update log.landing.reading as r set standing = 'quarantined', reason = 'visit_quarantined'
+from memory.main.visit_state as s
+where r.standing is null and r.visit_id = s.visit_id and not s.kept;
+
+update log.landing.part as p
+set standing = case when regexp_matches(p.visit_id, '^(grand\s+|sub\s*)?totals?\b', 'i') then 'blank' else 'quarantined' end,
+    reason = case when regexp_matches(p.visit_id, '^(grand\s+|sub\s*)?totals?\b', 'i') then 'totals row' else 'visit_unknown' end
+where p.standing is null and p.visit_id not in (select visit_id from memory.main.visit_state);
+
+update log.landing.part as p set standing = 'quarantined', reason = 'visit_quarantined'
+from memory.main.visit_state as s
+where p.standing is null and p.visit_id = s.visit_id and not s.kept;
+
+update log.landing.part
+set notice = concat_ws(' | ', notice, 'negative_money: kept as a credit')
+where standing is null and (unit_cost < 0 or credit < 0);
+
+-- a part whose row names no component is what the catalogue says it is
+update log.landing.part as p set component = c.component
+from (
+    select part_no, any_value(component) as component from log.landing.catalogue
+    where standing is null group by all
+) as c
+where p.standing is null and p.component is null and p.component_word is null and p.part_no = c.part_no;

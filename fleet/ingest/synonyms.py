@@ -1,0 +1,162 @@
+"""Other words people write over a column, table by table; case, spaces and punctuation don't matter."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+SYNONYMS: Mapping[str, Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "equipment": {
+            "equipment_id": ("unit", "unit id", "unit no", "unit number", "unit tag", "tag", "equipment", "equip id", "condenser", "condenser id", "asset tag", "ac unit", "id"),
+            "property": ("complex", "community", "site", "property name"),
+            "building": ("bldg", "building no", "building number", "bldg no"),
+            "apartment": ("apt", "apt no", "apartment no", "flat", "home", "dwelling"),
+            "model": ("model no", "model number"),
+            "model_family": ("family", "model line", "series", "model series"),
+            "compressor_type": ("compressor", "comp type", "type of compressor"),
+            "tons": ("tonnage", "size tons", "capacity tons", "nominal tons"),
+            "refrigerant": ("refrigerant type", "ref type", "gas"),
+            "charge_oz": ("charge", "factory charge", "factory charge oz", "charge ounces"),
+            "installed_on": ("installed", "install date", "installation date", "date installed", "in service date", "install"),
+            "retired_on": ("retired", "retire date", "removed on", "removed", "date removed", "out of service"),
+            "herm_uf": ("herm", "herm mfd", "run cap herm", "rated herm", "rated herm uf", "run capacitor", "cap rating", "capacitor"),
+            "fan_uf": ("fan", "fan mfd", "run cap fan", "rated fan", "rated fan uf"),
+            "tolerance_pct": ("tolerance", "cap tolerance", "tolerance percent", "tol pct"),
+            "start_uf_min": ("start min", "start cap min", "start uf low", "start cap", "start capacitor"),
+            "start_uf_max": ("start max", "start cap max", "start uf high"),
+            "priority_home": ("priority", "heat risk", "priority resident"),
+            "warranty_until": ("warranty", "warranty end", "warranty expires", "parts warranty until"),
+        },
+        "visits": {
+            "visit_id": ("visit", "visit no", "visit number", "call id", "call no", "ticket", "ticket no", "job", "job no", "work order", "wo", "wo no", "id"),
+            "equipment_id": ("unit", "unit id", "unit no", "unit number", "unit tag", "tag", "equipment", "condenser", "condenser id", "asset tag", "ac unit"),
+            "reported_at": ("reported", "reported on", "called at", "call date", "call time", "date called", "date reported", "date", "visit date", "call received"),
+            "arrived_at": ("arrived", "arrival", "on site", "start", "started at", "time in"),
+            "finished_at": ("finished", "completed", "completed at", "done at", "end", "ended at", "time out"),
+            "recorded_at": ("recorded", "entered", "entered at", "written", "logged at", "recorded on"),
+            "call_type": ("type", "call", "complaint", "reason", "problem", "call reason", "visit type"),
+            "after_hours": ("afterhours", "after hours call", "night", "night weekend", "overtime", "ot", "emergency"),
+            "technician": ("tech", "tech name", "mechanic", "done by", "worked by"),
+            "vendor": ("contractor", "outside firm", "company", "sub", "subcontractor"),
+            "finding": ("found", "cause", "diagnosis", "fault", "failed component", "what failed", "failed part", "component"),
+            "outcome": ("result", "status", "disposition", "how left"),
+            "labor_minutes": ("labour minutes", "minutes", "labor min", "time min", "mins", "minutes worked"),
+            "labor_cost": ("labour cost", "labor", "labour", "labor usd", "labor amount"),
+            "refrigerant_cost": ("refrigerant usd", "gas cost"),
+            "other_cost": ("other", "misc cost", "trip charge", "misc"),
+            "refrigerant_added_oz": ("refrigerant added", "oz added", "added oz", "refrigerant oz", "freon added"),
+            "indoor_f": ("indoor temp", "indoor temperature", "inside temp", "room temp", "indoor temp f"),
+            "notes": ("note", "comments", "comment", "remarks", "description", "tech notes"),
+        },
+        "readings": {
+            "visit_id": ("visit", "visit no", "call id", "call no", "ticket", "ticket no", "job", "job no", "work order", "wo"),
+            "component": ("section", "terminal", "side", "capacitor section"),
+            "stage": ("when", "as found as left", "found left", "state"),
+            "value": ("reading", "measured", "measurement", "uf", "mfd", "microfarads", "capacitance"),
+            "unit": ("units", "unit of measure", "uom"),
+            "method": ("how", "test method"),
+            "volts": ("voltage", "v"),
+            "amps": ("current", "a", "amperes"),
+            "hertz": ("hz", "frequency"),
+            "meter": ("meter id", "meter no", "instrument"),
+        },
+        "parts_used": {
+            "visit_id": ("visit", "visit no", "call id", "call no", "ticket", "ticket no", "job", "job no", "work order", "wo"),
+            "part_no": ("part", "part number", "part num", "sku", "item", "item no"),
+            "component": ("what", "category", "part type", "kind"),
+            "quantity": ("qty", "count", "pieces", "pcs", "number used"),
+            "unit_cost": ("cost", "price", "unit price", "each", "cost each"),
+            "why": ("reason", "why changed", "cause"),
+            "warranty": ("under warranty", "warranty claim"),
+            "credit": ("credit amount", "refund", "money back"),
+            "lot": ("date code", "lot code", "lot no", "batch"),
+            "taken_from": ("from", "shelf", "source", "location", "from shelf"),
+        },
+        "catalogue": {
+            "part_no": ("part", "part number", "part num", "sku", "item", "item no"),
+            "component": ("what", "category", "part type", "kind"),
+            "herm_uf": ("herm", "herm mfd", "capacitor", "rating"),
+            "fan_uf": ("fan", "fan mfd"),
+            "volts": ("voltage", "v", "vac"),
+            "start_uf_min": ("start min", "start uf low", "start cap"),
+            "start_uf_max": ("start max", "start uf high"),
+            "tons": ("tonnage",),
+            "unit_cost": ("cost", "price", "unit price", "each", "cost each"),
+            "lead_time_days": ("lead time", "lead days", "days to deliver", "delivery days"),
+            "pack_size": ("pack", "per pack", "pack qty", "box of"),
+            "shelf_life_months": ("shelf life", "shelf months"),
+            "fits": ("fits families", "families", "fits model families", "for"),
+        },
+        "stock": {
+            "property": ("complex", "community", "site"),
+            "location": ("shelf", "where", "building", "bldg", "cage"),
+            "part_no": ("part", "part number", "part num", "sku", "item", "item no"),
+            "on_hand": ("qty", "quantity", "count", "stock", "on shelf", "have"),
+            "on_order": ("ordered", "coming", "qty on order"),
+        },
+        "weather": {
+            "property": ("complex", "community", "site", "station"),
+            "date": ("day",),
+            "high_f": ("high", "max f", "tmax", "temp max", "max temp", "high temp", "tmax f"),
+            "low_f": ("low", "min f", "tmin", "temp min", "min temp", "low temp", "tmin f"),
+            "high_c": ("max c", "tmax c"),
+            "low_c": ("min c", "tmin c"),
+        },
+        "coverage": {
+            "property": ("complex", "community", "site"),
+            "from_date": ("from", "start", "start date", "first day"),
+            "to_date": ("to", "end", "end date", "last day", "until"),
+        },
+        "properties": {
+            "property": ("complex", "community", "site", "name"),
+            "hours_from": ("from", "opens", "work starts", "day starts"),
+            "hours_to": ("to", "closes", "work ends", "day ends"),
+            "workdays": ("days", "work days", "working days"),
+            "currency": ("money",),
+        },
+        "buildings": {
+            "property": ("complex", "community", "site"),
+            "building": ("bldg", "building no", "name"),
+            "walk_order": ("order", "walking order", "walk"),
+            "x": (),
+            "y": (),
+            "has_shelf": ("shelf", "cage", "has cage", "parts shelf"),
+        },
+        "occupancy": {
+            "equipment_id": ("unit", "unit id", "unit tag", "tag", "equipment", "condenser"),
+            "vacant_from": ("from", "empty from", "vacant", "moved out"),
+            "vacant_to": ("to", "empty to", "until", "moved in"),
+        },
+    }
+)  # fmt: skip
+
+SHEET_SYNONYMS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        **{
+            name: words
+            for name, words in SYNONYMS["equipment"].items()
+            if name not in ("equipment_id", "herm_uf", "fan_uf", "start_uf_min", "start_uf_max")
+        },
+        "herm_uf": ("rated herm", "rated herm uf", "herm mfd", "cap rating", "run cap herm"),
+        "fan_uf": ("rated fan", "rated fan uf", "fan mfd", "run cap fan"),
+        "start_uf_min": ("start min", "start cap min"),
+        "start_uf_max": ("start max", "start cap max"),
+        "herm_found_uf": ("herm found", "herm reading", "herm as found", "herm measured"),
+        "fan_found_uf": ("fan found", "fan reading", "fan as found", "fan measured"),
+        "start_found_uf": ("start found", "start reading", "start as found", "start measured"),
+        "herm_left_uf": ("herm left", "herm as left"),
+        "fan_left_uf": ("fan left", "fan as left"),
+        "start_left_uf": ("start left", "start as left"),
+        "herm_new_uf": ("herm new", "new herm"),
+        "fan_new_uf": ("fan new", "new fan"),
+        "start_new_uf": ("start new", "new start"),
+        "part_no": ("part", "part number", "part num", "sku", "part used"),
+        "part_quantity": ("qty", "part qty", "quantity", "parts qty"),
+        "part_cost": ("unit cost", "part price", "cost each", "parts cost each"),
+        "part_why": ("why", "why changed", "part reason"),
+        "part_lot": ("lot", "date code", "lot code"),
+        "part_component": ("part type", "part category"),
+        "meter": ("meter id", "meter no", "instrument"),
+    }
+)
