@@ -75,15 +75,14 @@ def log_mixture_quantile(n: FloatArray, exposure: FloatArray, nodes: Nodes, p: f
             mass = tail(shape, scaled) @ weights
             slope = np.exp(special.xlogy(shape, scaled) - scaled - log_norm) @ weights
             gap = np.log(mass) - target
+            found = np.abs(gap) < 1e-9
+            if found.all():
+                break
             above = sign * gap > 0
             high, low = np.where(above, y, high), np.where(above, low, y)
             step = y - sign * gap * mass / slope
             inside = (step > low) & (step < high)
-            new = np.where(inside, step, 0.5 * (low + high))
-            moved = np.abs(new - y)
-            y = new
-            if not (moved > 1e-9).any():
-                break
+            y = np.where(found, y, np.where(inside, step, 0.5 * (low + high)))
     return y
 
 

@@ -126,7 +126,7 @@ def shrink_rates(
     level: float = LEVEL,
     k_cap: float = 1000.0,
     spread_prior: SpreadPrior = "half-cauchy",
-    spread_scale: float = 0.5,
+    spread_scale: float = 1.0,
 ) -> ShrunkRates:
     """Estimate each group's rate with the strength of all groups together.
 
@@ -340,7 +340,7 @@ def _spread_over_mean(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Put Gauss-Hermite nodes in log m at each k and weigh them by the posterior itself."""
     widest = float(sd.max())
-    points, gauss = np.polynomial.hermite.hermgauss(7 if widest > 0.1 else 3 if widest > 0.01 else 1)
+    points, gauss = np.polynomial.hermite.hermgauss(11 if widest > 0.1 else 3 if widest > 0.01 else 1)
     all_k = np.repeat(k, points.size)
     all_m = np.exp((log_m[:, None] + math.sqrt(2.0) * sd[:, None] * points[None, :]).ravel())
     log_weight = _log_marginal(cells, all_m, all_k) + _log_mean_prior(cells, all_m) + log_prior(all_k)

@@ -276,10 +276,11 @@ def _note_source(
 ) -> None:
     plan = reading.plan
     database.run(
-        "insert into log.landing.source values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into log.landing.source values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         [
             source_id, reading.load.number, raw.source, raw.member, plan.table, reading.sha256,
-            raw.n_records, landed, first_place, plan.sheet, raw.repaired,
+            raw.n_records, landed, first_place, plan.sheet,
+            [column.name for _, column in plan.columns], raw.repaired,
         ],
     )  # fmt: skip
     for aside in raw.set_aside:

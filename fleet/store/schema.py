@@ -19,6 +19,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 
 from fleet.errors import SchemaError
 
@@ -97,8 +98,8 @@ METHODS = ("bench", "running")
 def _columns(*rows: tuple[object, ...]) -> tuple[Column, ...]:
     made = []
     for name, kind, unit, meaning, *rest in rows:
-        extra = dict(item for item in rest if isinstance(item, tuple))
-        made.append(Column(name=str(name), kind=str(kind), unit=str(unit), meaning=str(meaning), **extra))  # type: ignore[arg-type]
+        extra: dict[str, Any] = dict(item for item in rest if isinstance(item, tuple))
+        made.append(Column(name=str(name), kind=str(kind), unit=str(unit), meaning=str(meaning), **extra))
     return tuple(made)
 
 

@@ -10,6 +10,7 @@ create table log.landing.source (
     n_landed bigint,
     first_place bigint,    -- rowid of its first row in the landing table
     is_sheet boolean,
+    columns varchar[],     -- columns of the contract it has
     repaired boolean
 );
 create table log.landing.set_aside (

@@ -1,0 +1,311 @@
+"""How often does each component fail, by compressor type, family, building or any equipment column?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy import stats
+
+from fleet.analysis.adjusted import AdjustedRatio, adjusted_ratios
+from fleet.analysis.poisson import (
+    benjamini_hochberg,
+    check_level,
+    combined_limits,
+    compare_two_rates,
+    sandwich_limits,
+    smallest_detectable_ratio,
+)
+from fleet.analysis.shrinkage import shrink_rates
+from fleet.answer import Answer, AnswerColumn
+from fleet.errors import AnalysisError
+from fleet.histories.answers import answer_from
+from fleet.histories.build import Histories
+from fleet.settings import DAYS_PER_YEAR, LEVEL
+from fleet.store.schema import GROUPING_COLUMNS, quote_identifier
+from fleet.trade.components import COMPONENTS
+
+FALSE_DISCOVERY = 0.10
+"""Of the groups named in alerts, at most this share may be named by chance."""
+
+GROUPINGS = (*GROUPING_COLUMNS, "age_band")
+"""What failures may be grouped by: equipment columns, and the unit's age."""
+
+COLUMNS = (
+    AnswerColumn(name="property", kind="text", meaning="blank = all together"),
+    AnswerColumn(name="component", kind="text", meaning="what failed; blank = all components"),
+    AnswerColumn(name="failures", kind="count", meaning="failure chains at risk time"),
+    AnswerColumn(name="unit_years", kind="number", meaning="time at risk", unit="unit-years of 365.25 days"),
+    AnswerColumn(name="rate", kind="number", meaning="failures per unit-year", unit="per unit-year"),
+    AnswerColumn(name="low", kind="number", meaning="lower bound of the rate", unit="per unit-year"),
+    AnswerColumn(name="high", kind="number", meaning="upper bound of the rate", unit="per unit-year"),
+    AnswerColumn(
+        name="shrunk_rate", kind="number", meaning="rate with the strength of all groups", unit="per unit-year"
+    ),
+    AnswerColumn(name="shrunk_low", kind="number", meaning="its lower bound", unit="per unit-year"),
+    AnswerColumn(name="shrunk_high", kind="number", meaning="its upper bound", unit="per unit-year"),
+    AnswerColumn(
+        name="ratio", kind="number", meaning="rate over that of the units outside (or of the group asked for)"
+    ),
+    AnswerColumn(name="ratio_low", kind="number", meaning="lower bound of the ratio"),
+    AnswerColumn(name="ratio_high", kind="number", meaning="upper bound of the ratio"),
+    AnswerColumn(name="adjusted_ratio", kind="number", meaning="the same after age, season, building and equipment"),
+    AnswerColumn(name="adjusted_low", kind="number", meaning="lower bound of the adjusted ratio"),
+    AnswerColumn(name="adjusted_high", kind="number", meaning="upper bound of the adjusted ratio"),
+    AnswerColumn(name="alert", kind="yesno", meaning="fails more often, after false-discovery control"),
+    AnswerColumn(name="note", kind="text", meaning="why a cell is blank, or what the data could have shown"),
+)
+
+METHOD = (
+    "Failures over unit-years at risk; the wider of exact Poisson (Garwood 1936) and unit-clustered limits; "
+    "gamma-Poisson shrinkage; ratios by the exact conditional test (Przyborowski and Wilenski 1940), widened where "
+    "units differ; alerts after Benjamini-Hochberg at 10 %."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Units:
+    """One row a unit (and age band where asked): days at risk, the group it belongs to."""
+
+    frame: pd.DataFrame
+    groups: pd.DataFrame
+    codes: npt.NDArray[np.int64]
+
+
+def estimate_rates(
+    histories: Histories,
+    *,
+    by: Sequence[str] = (),
+    against: str | None = None,
+    component: str | None = None,
+    level: float = LEVEL,
+    adjust: bool = True,
+) -> Answer:
+    """Say how often each component fails per unit-year, for each group of units.
+
+    Parameters
+    ----------
+    by : sequence of str
+        Equipment columns (or ``age_band``) to group by; cells only, no margins.
+    against : str, optional
+        The value of the (single) grouping column that ratios are taken to; default: all units outside the group.
+    component : str, optional
+        Keep one component.
+    level : float
+        Two-sided level of every interval.
+    adjust : bool
+        Whether ratios are also adjusted by a regression; it takes longer.
+
+    Returns
+    -------
+    Answer
+        Table with the columns of ``COLUMNS`` and the grouping columns after ``component``; one row a component and
+        group, then all components together (component blank).
+
+    Raises
+    ------
+    SchemaError
+        If a grouping column doesn't exist.
+    AnalysisError
+        If ``against`` or ``component`` names nothing in the log.
+
+    Notes
+    -----
+    A failure is a chain of visits for one fault, dated at its first report; failures in time taken out count as left
+    out. A hard-start kit is at risk from the day it is known. With no failure the upper bound is the exact two-sided
+    one; "0 per year" is never meant. A group's ``alert`` says it fails more often than the units outside.
+    """
+    check_level(level)
+    histories.database.run_file("fleet.analysis", "rate_pieces")
+    units = _read_units(histories, tuple(by))
+    failures = histories.database.frame("select unit_id, component, age_band from history.rate_failure")
+    names = _components(histories, component)
+    against_code = _against_code(units, tuple(by), against)
+    rows = [_component_rows(name, units, failures, level, against_code) for name in ([*names, None] if component is None else names)]
+    table = pd.concat(rows, ignore_index=True)
+    adjusted = adjusted_ratios(histories, tuple(by), names, against=against, level=level) if adjust and by else {}
+    table = _finish(table, units, tuple(by), adjusted)
+    columns = [c for c in COLUMNS if c.name != "property"] if "property" in by else list(COLUMNS)
+    place = [c.name for c in columns].index("component") + 1
+    groups = [AnswerColumn(name=name, kind="text", meaning="grouping column") for name in by]
+    return answer_from(
+        histories,
+        table,
+        [*columns[:place], *groups, *columns[place:]],
+        name="rates",
+        method=METHOD,
+        n_used=int(table.loc[table["component"] == (component or ""), "failures"].sum()),
+        notes=_notes(units, tuple(by), against),
+        settings={"by": tuple(by), "against": against, "component": component, "level": level},
+    )
+
+
+def _read_units(histories: Histories, by: tuple[str, ...]) -> _Units:
+    columns = [quote_identifier(name, GROUPINGS) for name in by]
+    pieces = "p.age_band" if "age_band" in by else "null as age_band"
+    grouped = [f"coalesce(u.{column}::varchar, 'unknown') as {column}" for column in columns if column != '"age_band"']
+    select = ", ".join(["u.unit_id", pieces, "sum(p.days) as days", "sum(p.kit_days) as kit_days", *grouped])
+    frame = histories.database.frame(
+        f"select {select} from history.rate_piece as p join history.unit as u using (unit_id) "  # noqa: S608
+        "group by all order by all"
+    )
+    if not by:
+        return _Units(frame, pd.DataFrame(index=[0]), np.zeros(len(frame), dtype=np.int64))
+    keys = pd.MultiIndex.from_frame(frame[list(by)])
+    codes, groups = pd.factorize(keys, sort=True)
+    return _Units(frame, groups.to_frame(index=False).set_axis(list(by), axis=1), codes.astype(np.int64))
+
+
+def _components(histories: Histories, component: str | None) -> list[str]:
+    known = [c.name for c in COMPONENTS if c.counts_as_failure]
+    if component is not None:
+        if component not in known:
+            msg = f"{component!r} is not a component; choose from {', '.join(known)}"
+            raise AnalysisError(msg)
+        return [component]
+    seen = {
+        row[0]
+        for row in histories.database.rows(
+            "select component from history.chain union select component from history.position"
+        )
+    }
+    return [name for name in known if name in seen]
+
+
+def _against_code(units: _Units, by: tuple[str, ...], against: str | None) -> int | None:
+    if against is None:
+        return None
+    if len(by) != 1:
+        msg = f"against = {against!r} needs exactly one grouping column; there are {len(by)}"
+        raise AnalysisError(msg)
+    found = np.flatnonzero(units.groups[by[0]].to_numpy() == against)
+    if found.size == 0:
+        msg = f"against = {against!r} is no value of {by[0]}; it has {', '.join(map(str, units.groups[by[0]][:12]))}"
+        raise AnalysisError(msg)
+    return int(found[0])
+
+
+def _component_rows(
+    component: str | None, units: _Units, failures: pd.DataFrame, level: float, against: int | None
+) -> pd.DataFrame:
+    """Return one row a group for one component (None: all together)."""
+    chosen = failures if component is None else failures[failures["component"] == component]
+    exposure = units.frame["kit_days" if component == "hard start" else "days"].to_numpy(float) / DAYS_PER_YEAR
+    counts = _counts_by_piece(chosen, units.frame)
+    low, high = combined_limits(units.codes, counts, exposure, level)
+    n, years = np.bincount(units.codes, weights=counts), np.bincount(units.codes, weights=exposure)
+    shrunk = shrink_rates(n, years, level=level)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rate = np.where(years > 0, n / years, np.nan)
+    table = pd.DataFrame({"group": np.arange(len(n)), "failures": n.astype(int), "unit_years": years, "rate": rate})
+    table["low"], table["high"] = low, high
+    table["shrunk_rate"], table["shrunk_low"], table["shrunk_high"] = shrunk.mean, shrunk.low, shrunk.high
+    table.insert(0, "component", component or "")
+    notes = ["" if y > 0 else "no time at risk" for y in years]
+    ratios = [_ratio(g, units.codes, counts, exposure, level, against) for g in range(len(n))] if len(n) > 1 else []
+    for name in ("ratio", "ratio_low", "ratio_high", "p_value"):
+        table[name] = [r[name] for r in ratios] if ratios else np.nan
+    said = [r["note"] for r in ratios] if ratios else [""] * len(n)
+    table["note"] = ["; ".join(part for part in pair if part) for pair in zip(notes, said, strict=True)]
+    if not shrunk.pooled and len(n) > 1:
+        table["note"] = [f"{note}; {shrunk.note}".strip("; ") for note in table["note"]]
+    return table
+
+
+def _counts_by_piece(failures: pd.DataFrame, pieces: pd.DataFrame) -> npt.NDArray[np.float64]:
+    banded = pieces["age_band"].notna().any()
+    keys = ["unit_id", "age_band"] if banded else ["unit_id"]
+    if failures.empty:
+        return np.zeros(len(pieces))
+    counted = failures.groupby(keys).size()
+    index = pd.MultiIndex.from_frame(pieces[keys]) if banded else pd.Index(pieces["unit_id"])
+    return np.asarray(counted.reindex(index, fill_value=0).to_numpy(), dtype=np.float64)
+
+
+def _ratio(
+    group: int,
+    codes: npt.NDArray[np.int64],
+    counts: npt.NDArray[np.float64],
+    exposure: npt.NDArray[np.float64],
+    level: float,
+    against: int | None,
+) -> dict[str, Any]:
+    blank: dict[str, Any] = {"ratio": np.nan, "ratio_low": np.nan, "ratio_high": np.nan, "p_value": np.nan, "note": ""}
+    inside = codes == group
+    outside = ~inside if against is None else codes == against
+    if group == against:
+        return {**blank, "note": "the group ratios are taken to"}
+    n1, n0, t1, t0 = counts[inside].sum(), counts[outside].sum(), exposure[inside].sum(), exposure[outside].sum()
+    if t1 <= 0 or t0 <= 0 or n1 + n0 == 0:
+        return {**blank, "note": "not enough failures to compare" if t1 > 0 and t0 > 0 else ""}
+    exact = compare_two_rates(int(n1), float(t1), int(n0), float(t0), level=level, method="exact")
+    low, high, p = exact.interval.low, exact.interval.high, exact.p_value
+    wide = _log_spread(codes, counts, exposure, inside, outside)
+    if wide is not None and n1 > 0 and n0 > 0:
+        spread, freedom = wide
+        step = float(stats.t.ppf(0.5 + level / 2, freedom)) * spread
+        low, high = min(low, exact.ratio * math.exp(-step)), max(high, exact.ratio * math.exp(step))
+        p = max(p, 2 * float(stats.t.sf(abs(math.log(exact.ratio)) / spread, freedom)))
+    note = ""
+    if low <= 1 <= high:
+        base = (n1 + n0) / (t1 + t0)
+        smallest = smallest_detectable_ratio(float(base * t0), float(base * t1), level)
+        note = f"can't tell from 1; this much data would show a ratio of {smallest:.1f} four times in five"
+    ratio = exact.ratio if math.isfinite(exact.ratio) else np.nan
+    high = high if math.isfinite(high) else np.nan
+    return {"ratio": ratio, "ratio_low": low, "ratio_high": high, "p_value": p, "note": note}
+
+
+def _log_spread(
+    codes: npt.NDArray[np.int64],
+    counts: npt.NDArray[np.float64],
+    exposure: npt.NDArray[np.float64],
+    inside: npt.NDArray[np.bool_],
+    outside: npt.NDArray[np.bool_],
+) -> tuple[float, float] | None:
+    """Return the unit-clustered standard error of the log ratio and its degrees of freedom."""
+    chosen = inside | outside
+    sides = outside[chosen].astype(np.int64)
+    low, high = sandwich_limits(sides, counts[chosen], exposure[chosen], 0.5)
+    if low.size < 2 or np.isnan(low).any():
+        return None
+    units = np.bincount(sides, weights=exposure[chosen] > 0)
+    # half the log width over the t quantile gives each side's standard error back
+    errors = np.log(high / low) / 2 / stats.t.ppf(0.75, units - 1)
+    return float(np.sqrt((errors**2).sum())), float(min(units) - 1)
+
+
+def _finish(
+    table: pd.DataFrame, units: _Units, by: tuple[str, ...], adjusted: dict[tuple[str, int], AdjustedRatio]
+) -> pd.DataFrame:
+    table = table.copy()
+    tested = table["component"] != ""
+    named = np.zeros(len(table), dtype=bool)
+    named[tested] = benjamini_hochberg(table.loc[tested, "p_value"].to_numpy(float), FALSE_DISCOVERY)
+    table["alert"] = np.where(named & (table["ratio"] > 1).to_numpy(), "yes", "no")
+    for column, field_name in (("adjusted_ratio", "ratio"), ("adjusted_low", "low"), ("adjusted_high", "high")):
+        table[column] = [
+            getattr(adjusted.get((component, int(group))), field_name, np.nan)
+            for component, group in zip(table["component"], table["group"], strict=True)
+        ]
+    if "property" not in by:
+        table["property"] = ""
+    for name in by:
+        table[name] = units.groups[name].to_numpy()[table["group"].to_numpy()]
+    return table
+
+
+def _notes(units: _Units, by: tuple[str, ...], against: str | None) -> list[str]:
+    notes = []
+    if by:
+        other = f"the group {against}" if against else "all units outside the group"
+        notes.append(f"Ratios compare each group with {other}; an alert names a group that fails more often.")
+        if len(units.groups) < 3:
+            notes.append("Fewer than three groups: rates stand alone, nothing is pooled.")
+    notes.append("Rates are failures per unit-year in service and under observation, not calls and not per unit.")
+    return notes
