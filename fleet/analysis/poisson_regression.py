@@ -4,7 +4,7 @@ log(expected failures) = offset + design @ coefficients, fitted by Newton steps.
 (a ridge) keeps a level with few failures from running off. Sources: P. McCullagh and J. A. Nelder, Generalized
 Linear Models (2nd ed. 1989), chapter 6; K.-Y. Liang and S. L. Zeger, Biometrika 73 (1986), the cluster-robust
 covariance. Checked in tests/reference/test_reference_rates.py against a two-group ratio worked by hand and in
-tests/unit/test_poisson_regression.py against a general-purpose optimiser.
+tests/unit/test_poisson_regression.py against a general-purpose optimizer.
 """
 
 from __future__ import annotations
@@ -99,10 +99,10 @@ class PoissonFit:
         tail = 0.5 + level / 2.0
         z = float(special.stdtrit(self.n_clusters - 1.0, tail) if robust else special.ndtri(tail))
         step = z * math.sqrt(covariance[position, position])
-        centre = float(self.coefficients[position])
+        center = float(self.coefficients[position])
         return Interval(
-            low=math.exp(centre - step),
-            high=math.exp(centre + step),
+            low=math.exp(center - step),
+            high=math.exp(center + step),
             level=level,
             method="Poisson regression, cluster-robust" if robust else "Poisson regression",
         )
@@ -138,7 +138,7 @@ def design_matrix(
     categorical : sequence of str
         Columns coded as dummies. A blank is a level of its own, ``unknown``.
     numeric : sequence of str
-        Columns taken as they are (centre them for a readable intercept); blanks are refused.
+        Columns taken as they are (center them for a readable intercept); blanks are refused.
     baselines : mapping of str to str, optional
         Baseline level by column. Otherwise it is the level with most rows; of equals, the first by name.
 

@@ -266,8 +266,8 @@ def _fit_cells(n: FloatArray, exposure: FloatArray) -> Cells:
     code = np.clip(np.searchsorted(edges, log_exposure, side="right") - 1, 0, _FIT_BINS - 1)
     key, inverse = np.unique(n[positive] * _FIT_BINS + code, return_inverse=True)
     weight = np.bincount(inverse).astype(np.float64)
-    centre = np.bincount(inverse, weights=exposure[positive]) / weight
-    return np.floor(key / _FIT_BINS), centre, weight
+    center = np.bincount(inverse, weights=exposure[positive]) / weight
+    return np.floor(key / _FIT_BINS), center, weight
 
 
 def _log_marginal(cells: Cells, m: FloatArray, k: FloatArray) -> FloatArray:

@@ -19,6 +19,7 @@ WHOLE_DOLLARS_FROM = 100.0
 """Money of at least this much is said in whole dollars."""
 
 _SHOWN_NAMES = 5
+_WHOLE_FROM = 10.0  # estimates of at least this much are said without decimals
 
 
 def is_blank(value: object) -> bool:
@@ -172,18 +173,19 @@ def plain_number(value: object) -> str:
     if number is None:
         return BLANK
     if number == round(number) or abs(number) >= 1000:
-        return f"{number:,.0f}".replace("-0", "0") if number == 0 else f"{number:,.0f}"
+        return f"{number + 0.0:,.0f}"
     digits = max(0, 2 - math.floor(math.log10(abs(number))))
     return f"{number:.{min(digits, 4)}f}"
 
 
 def _step(value: float, low: float | None, high: float | None) -> float:
     """Choose the decimal step the interval allows; without one, two significant digits."""
+    finest = 1.0 if abs(value) >= _WHOLE_FROM else 0.0
     if low is not None and high is not None and high > low:
-        return float(10.0 ** math.floor(math.log10((high - low) / 2)))
+        return max(finest, float(10.0 ** math.floor(math.log10((high - low) / 4))))
     if value == 0:
         return 1.0
-    return float(10.0 ** (math.floor(math.log10(abs(value))) - 1))
+    return max(finest, float(10.0 ** (math.floor(math.log10(abs(value))) - 1)))
 
 
 def _at_step(value: float, step: float) -> str:

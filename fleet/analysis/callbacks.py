@@ -1,0 +1,210 @@
+"""Whose work comes back? Calls to a unit soon after the last one, beyond those that chance brings anyway.
+
+A unit that calls four times a year would call again within thirty days now and then if every repair held. So the
+calls that came back are set against those expected: each unit's own rate, shrunk toward the fleet's, in that season.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from fleet.analysis.poisson import FloatArray, benjamini_hochberg, check_level, clopper_pearson
+from fleet.analysis.seasonal_exposure import SeasonalClock, fit_seasonal_clock, ordinal, ordinals
+from fleet.analysis.shrinkage import shrink_rates
+from fleet.answer import Answer, AnswerColumn
+from fleet.errors import AnalysisError
+from fleet.histories.answers import answer_from
+from fleet.histories.build import Histories
+from fleet.settings import LEVEL
+
+WINDOW_DAYS = 30
+"""A further call to the unit within this many days is a return (common practice, no source)."""
+
+FEW_CALLS = 10
+
+COLUMNS = (
+    AnswerColumn(name="by", kind="text", meaning="all, finding, technician or vendor"),
+    AnswerColumn(name="value", kind="text", meaning="which finding, technician or vendor; blank for all"),
+    AnswerColumn(name="calls", kind="count", meaning="finished calls that are not themselves call-backs"),
+    AnswerColumn(name="returned", kind="count", meaning="those followed by a further call within the window"),
+    AnswerColumn(name="expected", kind="number", meaning="returns that chance alone would bring", unit="calls"),
+    AnswerColumn(name="share", kind="number", meaning="returned beyond chance ÷ calls"),
+    AnswerColumn(name="low", kind="number", meaning="low end of share; below zero where chance explains more"),
+    AnswerColumn(name="high", kind="number", meaning="high end of share"),
+    AnswerColumn(name="alert", kind="yesno", meaning="more returns than everyone else's work, false discovery 10 %"),
+    AnswerColumn(name="property", kind="text", meaning="blank: all together"),
+    AnswerColumn(name="note", kind="text", meaning="what to know about this row"),
+)
+
+_METHOD = (
+    "Returns within the window against those expected by chance, the sum of 1 − exp(−rate × season-weighted time) "
+    "with each unit's rate shrunk (gamma-Poisson) toward the fleet's; exact binomial limits on the returns."
+)
+
+
+def count_callbacks(histories: Histories, *, level: float = LEVEL, window_days: int = WINDOW_DAYS) -> Answer:
+    """Say how often work came back, by finding, technician and vendor, beyond what chance brings.
+
+    Parameters
+    ----------
+    histories : Histories
+        The log as known on its as-of day.
+    level : float
+        Two-sided level of ``low`` and ``high``.
+    window_days : int
+        A further call reported within this many calendar days of the last is a return (1 to 365).
+
+    Returns
+    -------
+    Answer
+        One row for all calls, then one a finding, technician and vendor (`COLUMNS`).
+
+    Raises
+    ------
+    AnalysisError
+        When the window or level is out of range.
+
+    Notes
+    -----
+    A call is a visit that isn't preventive maintenance, turnover or no access. A follow-up after "waiting for part" or
+    "temporary" was planned and belongs to the call it finishes; who and what are those of the finishing visit. The
+    unit's rate counts calls that aren't returns over the time outside the windows after calls, the index call
+    included: with it the expected returns of a fleet without any call-back come out right, without it they come out
+    low, because calls pick the units that call often (tests/unit/test_callbacks.py shows both).
+    """
+    check_level(level)
+    if not 1 <= window_days <= 365:
+        msg = f"window_days = {window_days} must lie between 1 and 365"
+        raise AnalysisError(msg)
+    histories.database.run_file("fleet.analysis", "job")
+    jobs = histories.database.frame("select * from history.job order by job_id")
+    jobs["is_callback"] = jobs["days_after_last"].le(window_days).fillna(value=False).astype(bool)
+    jobs["returned"] = jobs["days_to_next"].le(window_days).fillna(value=False).astype(bool)
+    jobs["expected"], n_short = _expected_returns(histories, jobs, window_days)
+    calls = jobs.loc[~jobs["is_callback"]]
+    table = pd.DataFrame(_rows(calls, level), columns=[column.name for column in COLUMNS])
+    table["alert"] = _alerts(table)
+    return answer_from(
+        histories,
+        table,
+        COLUMNS,
+        name="callbacks",
+        method=_METHOD,
+        n_used=len(calls),
+        notes=_notes(jobs, n_short, window_days),
+        excluded={"calls that are themselves call-backs": int(jobs["is_callback"].sum())},
+        settings={"level": level, "window_days": window_days},
+    )
+
+
+def _expected_returns(histories: Histories, jobs: pd.DataFrame, window_days: int) -> tuple[FloatArray, int]:
+    """Return the chance of a call within the window after each job, and how many windows the log cuts short."""
+    if jobs.empty:
+        return np.zeros(0), 0
+    observed = histories.database.frame("select unit_id, from_day, to_day from history.observed")
+    from_days, to_days = ordinals(observed["from_day"]), ordinals(observed["to_day"])
+    first, last = ordinals(jobs["first_day"]), ordinals(jobs["last_day"])
+    fresh = ~jobs["is_callback"].to_numpy()
+    clock = fit_seasonal_clock(first[fresh], from_days, to_days)
+    end = np.minimum(last + window_days, ordinal(histories.as_of))
+    retired = jobs["service_to"].notna().to_numpy()
+    end[retired] = np.minimum(end[retired], ordinals(jobs.loc[retired, "service_to"]))
+    ahead = clock.years(last + 1, end + 1)
+    at_risk = pd.Series(clock.years(from_days, to_days)).groupby(observed["unit_id"].to_numpy()).sum()
+    rate = _unit_rates(jobs, fresh, at_risk, _time_after_calls(jobs, last, ahead, clock))
+    return -np.expm1(-rate * ahead), int(((end < last + window_days) & fresh).sum())
+
+
+def _time_after_calls(jobs: pd.DataFrame, last: np.ndarray, ahead: FloatArray, clock: SeasonalClock) -> FloatArray:
+    """Return the weighted time after each job in which a call would be a return, overlaps counted once."""
+    gap = jobs["days_to_next"].to_numpy(dtype=np.float64, na_value=np.inf)
+    to_next = np.where(np.isfinite(gap), gap, 0.0).astype(np.int64)
+    return np.where(np.isfinite(gap), np.minimum(ahead, clock.years(last + 1, last + 1 + to_next)), ahead)
+
+
+def _unit_rates(jobs: pd.DataFrame, fresh: np.ndarray, at_risk: pd.Series, spent: FloatArray) -> FloatArray:
+    """Return each job's unit's shrunk rate of calls that aren't returns, a season-weighted year."""
+    frame = pd.DataFrame({"unit_id": jobs["unit_id"], "n": fresh.astype(np.float64), "spent": spent})
+    units = frame.groupby("unit_id")[["n", "spent"]].sum()
+    units = units.join(at_risk.rename("years"), how="outer").fillna(0.0)
+    years = np.maximum(units["years"] - units["spent"], 0.0)
+    # calls in time taken out of the log would have no time at risk beside them
+    known = (years > 0).to_numpy()
+    shrunk = shrink_rates(np.where(known, units["n"], 0.0), years.to_numpy())
+    usual = shrunk.mean_rate if np.isfinite(shrunk.mean_rate) else 0.0
+    rates = pd.Series(np.where(np.isfinite(shrunk.mean), shrunk.mean, usual), index=units.index)
+    return rates.loc[jobs["unit_id"]].to_numpy()
+
+
+def _rows(calls: pd.DataFrame, level: float) -> Iterator[dict[str, object]]:
+    yield _row("all", "", calls, level)
+    named = calls.assign(
+        finding=calls["finding"].fillna("not recorded"),
+        technician=calls["technician"].replace("", None),
+        vendor=calls["vendor"].replace("", None),
+    )
+    for by in ("finding", "technician", "vendor"):
+        for value, group in named.groupby(by, sort=True):
+            yield _row(by, str(value), group, level)
+
+
+def _row(by: str, value: str, calls: pd.DataFrame, level: float) -> dict[str, object]:
+    n, returned, expected = len(calls), int(calls["returned"].sum()), float(calls["expected"].sum())
+    row: dict[str, object] = {
+        "by": by,
+        "value": value,
+        "calls": n,
+        "returned": returned,
+        "expected": expected,
+        "share": np.nan,
+        "low": np.nan,
+        "high": np.nan,
+        "alert": "no",
+        "property": "",
+        "note": "no calls, so no share" if n == 0 else "",
+    }
+    if n:
+        limits = clopper_pearson(returned, n, level)
+        row |= {"share": (returned - expected) / n, "low": limits.low - expected / n, "high": limits.high - expected / n}
+        if n < FEW_CALLS:
+            row["note"] = f"only {n} calls: the interval says how little that tells"
+    return row
+
+
+def _alerts(table: pd.DataFrame) -> list[str]:
+    """Test each group's returns against its own chance plus everyone else's excess; mid-P, false discovery by kind."""
+    alert = pd.Series("no", index=table.index)
+    whole = table.iloc[0]
+    for by in ("finding", "technician", "vendor"):
+        group = table.loc[table["by"] == by]
+        if len(group) < 2 and by == "finding":
+            continue
+        others = whole["calls"] - group["calls"]
+        excess = ((whole["returned"] - group["returned"]) - (whole["expected"] - group["expected"])) / others.where(
+            others > 0
+        )
+        usual = (group["expected"] / group["calls"] + excess.clip(lower=0.0)).clip(upper=1.0)
+        tail = stats.binom.sf(group["returned"], group["calls"], usual)
+        p = tail + 0.5 * stats.binom.pmf(group["returned"], group["calls"], usual)
+        named = benjamini_hochberg(np.clip(p, 0.0, 1.0), 0.10)
+        alert.loc[group.index[named]] = "yes"
+    return alert.tolist()
+
+
+def _notes(jobs: pd.DataFrame, n_short: int, window_days: int) -> list[str]:
+    notes = [
+        f"A return is a further call to the same unit within {window_days} days (common practice, no source), for "
+        "whatever fault; a planned follow-up after waiting for part or a temporary repair is none.",
+        "A return may be another part's fault, a missed cause or a part that died young: look at the visits before "
+        "judging a person's work.",
+    ]
+    if n_short:
+        notes.append(f"{n_short} calls end less than {window_days} days before the log or the unit does; returns after that are unseen.")
+    nobody = int(((jobs["technician"] == "") & (jobs["vendor"] == "")).sum())
+    if nobody:
+        notes.append(f"{nobody} calls name neither technician nor vendor; they count under all and by finding only.")
+    return notes

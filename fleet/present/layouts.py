@@ -1,0 +1,210 @@
+"""Which columns of an answer does a narrow table show, in what order and form, and which go first when space is short?
+
+An estimate and its bounds take one column here ("0.46 (0.41 to 0.51)"); CSV and JSON keep every column apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from fleet.answer import Answer, AnswerColumn
+
+FOOTNOTED = ("note", "notes")
+"""Columns whose sentences stand under the table, numbered."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """One column of a text table.
+
+    Attributes
+    ----------
+    header : str
+        Heading, with the unit where there is one.
+    columns : tuple of str
+        The answer's column, or the estimate, its low and its high.
+    style : str
+        text, count, number, money, share, pct, date, yesno, chance or interval.
+    rank : int
+        1 stays longest; the highest goes first when space is short.
+    total : str
+        What a blank text key means in this column ("all together").
+    """
+
+    header: str
+    columns: tuple[str, ...]
+    style: str
+    rank: int
+    total: str = ""
+
+
+def _text(column: str, rank: int, header: str = "", *, total: str = "") -> Shown:
+    return Shown(header=header or column.replace("_", " "), columns=(column,), style="text", rank=rank, total=total)
+
+
+def _one(style: str, column: str, rank: int, header: str = "") -> Shown:
+    return Shown(header=header or column.replace("_", " "), columns=(column,), style=style, rank=rank)
+
+
+def _interval(header: str, columns: tuple[str, str, str], rank: int) -> Shown:
+    return Shown(header=header, columns=columns, style="interval", rank=rank)
+
+
+_PROPERTY = _text("property", 1, total="all")  # one property alone is said above the table instead
+
+_PLACE = (_PROPERTY, _text("building", 1, "bldg", total="all"))
+
+LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
+    {
+        "rates": (
+            _PROPERTY,
+            _text("component", 1, total="all"),
+            _one("count", "failures", 2),
+            _one("number", "unit_years", 4, "unit-years"),
+            _interval("rate a unit-year", ("rate", "low", "high"), 1),
+            _interval("shrunk", ("shrunk_rate", "shrunk_low", "shrunk_high"), 7),
+            _interval("ratio", ("ratio", "ratio_low", "ratio_high"), 6),
+            _interval("adjusted ratio", ("adjusted_ratio", "adjusted_low", "adjusted_high"), 3),
+            _one("yesno", "alert", 2),
+        ),
+        "life": (
+            _PROPERTY,
+            _text("component", 1),
+            _text("ending", 6),
+            _one("count", "spells", 4),
+            _one("count", "failures", 2),
+            _interval("a tenth failed by, years", ("b10", "b10_low", "b10_high"), 2),
+            _interval("half failed by, years", ("median", "median_low", "median_high"), 1),
+            _interval("shape", ("shape", "shape_low", "shape_high"), 4),
+            _interval("scale, years", ("scale", "scale_low", "scale_high"), 7),
+            _text("model", 6),
+        ),
+        "drift": (
+            _PROPERTY,
+            _text("building", 4, "bldg"),
+            _text("equipment_id", 1, "unit"),
+            _text("section", 1),
+            _one("number", "rated_uf", 5, "rated µF"),
+            _interval("off rating, %", ("pct", "low", "high"), 1),
+            _one("pct", "slope_pct_per_year", 3, "% a year"),
+            _one("date", "leaves_tolerance", 2, "leaves tolerance"),
+            _one("date", "leaves_tolerance_low", 7, "at the earliest"),
+            _one("date", "leaves_tolerance_high", 8, "at the latest"),
+            _text("advice", 1),
+        ),
+        "meters": (
+            _PROPERTY,
+            _text("meter", 1),
+            _one("count", "readings", 2),
+            _interval("reads off by, %", ("bias_pct", "low", "high"), 1),
+        ),
+        "callbacks": (
+            _PROPERTY,
+            _text("by", 1),
+            _text("value", 1, total="all"),
+            _one("count", "calls", 2),
+            _one("count", "returned", 2, "came back"),
+            _one("number", "expected", 3, "by chance"),
+            Shown(header="beyond chance", columns=("share", "low", "high"), style="shares", rank=1),
+        ),
+        "units": (
+            _PROPERTY,
+            _text("building", 3, "bldg"),
+            _text("equipment_id", 1, "unit"),
+            _one("count", "calls", 1),
+            _one("number", "unit_years", 6, "unit-years"),
+            _interval("calls, next 12 months", ("expected_calls", "low", "high"), 2),
+            _one("share", "p_bad", 1, "chance it is bad"),
+            _text("evidence", 2),
+        ),
+        "clusters": (
+            _PROPERTY,
+            _text("building", 1, "bldg"),
+            _text("component", 1),
+            _one("date", "from_date", 1, "from"),
+            _one("date", "to_date", 2, "to"),
+            _one("count", "observed", 1, "failures"),
+            _one("number", "expected", 2),
+            _one("number", "ratio", 4),
+            _one("chance", "p_value", 3, "p"),
+            _one("yesno", "alert", 1),
+        ),
+        "lots": (
+            _PROPERTY,
+            _text("part_no", 1, "part"),
+            _text("lot", 1),
+            _one("count", "fitted", 2),
+            _one("count", "failed", 1),
+            _one("number", "expected", 2),
+            _one("number", "ratio", 4),
+            _one("chance", "p_value", 3, "p"),
+            _one("yesno", "alert", 1),
+        ),
+        "demand": (
+            *_PLACE,
+            _text("part_no", 1, "part", total="all"),
+            _text("component", 5),
+            _text("why", 3, total="all"),
+            _one("number", "mean", 1, "expected"),
+            _one("number", "q05", 2, "5 in 100 below"),
+            _one("number", "q50", 6, "middle"),
+            _one("number", "q95", 2, "5 in 100 above"),
+        ),
+        "stock": (
+            _PROPERTY,
+            _text("location", 1, "shelf"),
+            _text("part_no", 1, "part"),
+            _text("component", 6),
+            _one("count", "on_hand", 4, "on hand"),
+            _one("count", "on_order", 7, "on order"),
+            _one("count", "target", 3),
+            _one("count", "to_order", 1, "order"),
+            _one("money", "unit_cost", 6, "each, $"),
+            _one("money", "cost", 1, "cost, $"),
+            _one("share", "p_short", 3, "runs short"),
+            _one("date", "order_by", 1, "order by"),
+            _text("why", 5),
+        ),
+        "costs": (
+            _PROPERTY,
+            _text("month", 1, total="all"),
+            _text("building", 2, "bldg", total="all"),
+            _text("cause", 1, total="all"),
+            _one("money", "labor", 4, "labor, $"),
+            _one("money", "parts", 4, "parts, $"),
+            _one("money", "refrigerant", 5, "refrigerant, $"),
+            _one("money", "other", 6, "other, $"),
+            _one("money", "credit", 6, "credit, $"),
+            _one("money", "total", 1, "total, $"),
+            _one("money", "after_hours", 3, "after hours, $"),
+            _one("money", "estimated", 7, "estimated, $"),
+        ),
+    }
+)
+"""Layouts by answer name; an answer without one shows its columns as documented."""
+
+_BY_KIND = {"text": "text", "count": "count", "number": "number", "money": "money", "date": "date", "yesno": "yesno"}
+
+
+def layout_of(answer: Answer) -> tuple[Shown, ...]:
+    """Return an answer's columns as a text table shows them.
+
+    Columns of the layout the table doesn't have are passed over; grouping columns come first, further ones last,
+    with the highest rank (they give way first).
+    """
+    present = set(answer.table.columns)
+    known = [shown for shown in LAYOUTS.get(answer.name, ()) if set(shown.columns) <= present]
+    taken = {name for shown in known for name in shown.columns}
+    further = [c for c in answer.columns if c.name not in taken and c.name not in FOOTNOTED]
+    groups = set(answer.settings.get("by") or ())
+    first = [_plain(column, rank=1) for column in further if column.name in groups]
+    last = [_plain(column, rank=9) for column in further if column.name not in groups]
+    return (*first, *known, *last)
+
+
+def _plain(column: AnswerColumn, *, rank: int) -> Shown:
+    unit = f", {column.unit}" if column.unit else ""
+    header = column.name.replace("_", " ") + unit
+    return Shown(header=header, columns=(column.name,), style=_BY_KIND.get(column.kind, "text"), rank=rank)

@@ -1,0 +1,242 @@
+"""Which one sentence answers this question? The opening of every page and command, made from the answer's own table.
+
+No number is estimated here: sums of rows that add up are formed, everything else is read off.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+import pandas as pd
+
+from fleet.answer import Answer
+from fleet.present.numbers import about, as_date, counted, day, finite, listed, money, percent, places
+
+LIKELY = 0.5
+"""More likely than not."""
+
+NOT_ENOUGH = "There isn't enough in the log to answer this yet."
+
+
+def opening(answer: Answer) -> str:
+    """Return the one sentence that answers an answer's question and carries its numbers.
+
+    An empty table, or one in which nothing could be estimated, gives a sentence that says so with its first note.
+    """
+    if answer.table.empty:
+        return _with_reason(answer)
+    say = _OPENINGS.get(answer.name)
+    return say(answer) if say else f"{counted(len(answer.table), 'row')} as of {day(answer.as_of)}."
+
+
+def not_enough(reason: str = "") -> str:
+    """Return the sentence for what can't be estimated, with its reason where there is one."""
+    return f"{NOT_ENOUGH} {reason}".strip()
+
+
+def order_sentence(table: pd.DataFrame, as_of: dt.date) -> str:
+    """Say what to order, for how much and by when, from the lines of a stock plan.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns location, to_order, cost, order_by and, where there are several, property.
+    """
+    lines = table[table["to_order"] > 0]
+    if lines.empty:
+        return "Nothing needs ordering: what stands on the shelves and is on its way covers the plan."
+    pieces, cost = lines["to_order"].sum(), lines["cost"].sum()
+    unpriced = int(lines["cost"].isna().sum())
+    by = [date for date in map(as_date, lines["order_by"]) if date is not None]
+    late = int((lines["order_by"].astype(str) == "late").sum())
+    said = f"Order {counted(pieces, 'part')} for {money(cost)}"
+    said += f" by {day(min(by), beside=as_of)}" if by else ""
+    n_shelves = len(lines[[c for c in ("property", "location") if c in lines.columns]].drop_duplicates())
+    said += f", for {counted(n_shelves, 'shelf', 'shelves')}"
+    if late:
+        verb = "is" if late == 1 else "are"
+        said += f"; {counted(late, 'line')} {verb} late already, so order those today and ask how long they take"
+    if unpriced:
+        said += f"; {counted(unpriced, 'line')} without a price not counted in it"
+    return said + "."
+
+
+def _with_reason(answer: Answer) -> str:
+    return not_enough(answer.notes[0] if answer.notes else "")
+
+
+def _rates(answer: Answer) -> str:
+    table, groups = answer.table, tuple(answer.settings.get("by") or ())
+    every = table[table["component"] == ""] if (table["component"] == "").any() else table
+    what = str(answer.settings.get("component") or "")
+    if groups:
+        return _rates_by(every, groups, what)
+    whole = every.iloc[0]
+    if finite(whole["rate"]) is None:
+        return not_enough(str(whole["note"]))
+    said = about(whole["rate"], whole["low"], whole["high"], unit="times a year")
+    noun = f"A unit's {what} fails" if what else "A unit fails"
+    parts = table[table["component"] != ""].sort_values("failures", ascending=False)
+    if what or parts.empty:
+        return f"{noun} {said}."
+    most = parts.iloc[0]
+    return f"{noun} {said}; most often the {most['component']}, {most['failures']:,} of {whole['failures']:,} failures."
+
+
+def _rates_by(every: pd.DataFrame, groups: tuple[str, ...], what: str) -> str:
+    known = every[every["rate"].notna()]
+    if known.empty:
+        return not_enough()
+    column = "shrunk_rate" if known["shrunk_rate"].notna().all() else "rate"
+    worst = known.sort_values(column, ascending=False).iloc[0]
+    group = " ".join(str(worst[name]) for name in groups)
+    fails = f"has the most {what} failures" if what else "fails most"
+    kind = " and ".join(name.replace("_", " ") for name in groups)
+    return f"Of {counted(len(known), 'group')} by {kind}, {group} {fails}: {_rate(worst)} a unit-year."
+
+
+def _rate(row: pd.Series) -> str:
+    return about(row["rate"], row["low"], row["high"])
+
+
+def _life(answer: Answer) -> str:
+    known = answer.table[answer.table["median"].notna()].sort_values("failures", ascending=False)
+    if known.empty:
+        return _with_reason(answer)
+    row = known.iloc[0]
+    first = f"; a tenth fail within {about(row['b10'], row['b10_low'], row['b10_high'])}"
+    tenth = first if finite(row["b10"]) is not None else ""
+    half = about(row["median"], row["median_low"], row["median_high"], unit="years")
+    return f"Half of all parts of the kind that fails most, {row['component']}, fail within {half}{tenth}."
+
+
+def _drift(answer: Answer) -> str:
+    advice = answer.table["advice"].value_counts()
+    change, again, unread = (int(advice.get(word, 0)) for word in ("change", "measure again", "no reading"))
+    total = len(answer.table)
+    first = f"Change {counted(change, 'capacitor section')} and measure {again:,} again"
+    if change + again == 0:
+        first = "No capacitor section needs a change or another reading now"
+    return f"{first}, of {total:,} in service; {unread:,} have no reading of their own."
+
+
+def _meters(answer: Answer) -> str:
+    table = answer.table[answer.table["bias_pct"].notna()]
+    if table.empty:
+        return _with_reason(answer)
+    off = table[(table["low"] > 0) | (table["high"] < 0)]
+    if off.empty:
+        return f"None of {counted(len(table), 'meter')} can be told apart from the rest."
+    worst = off.loc[off["bias_pct"].abs().idxmax()]
+    side = "high" if worst["bias_pct"] > 0 else "low"
+    bounds = sorted((abs(float(worst["low"])), abs(float(worst["high"]))))
+    size = about(abs(float(worst["bias_pct"])), *bounds, unit="%")
+    return f"Of {counted(len(table), 'meter')}, {worst['meter']} is furthest off: it reads {size}, too {side}."
+
+
+def _callbacks(answer: Answer) -> str:
+    row = answer.table[answer.table["by"] == "all"]
+    if row.empty or finite(row.iloc[0]["share"]) is None:
+        return _with_reason(answer)
+    whole = row.iloc[0]
+    share = about(100 * whole["share"], 100 * whole["low"], 100 * whole["high"], unit="%")
+    return (
+        f"Of {counted(whole['calls'], 'call')}, {counted(whole['returned'], 'came', 'came')} back, where "
+        f"{about(whole['expected'])} would by chance: {share} came back beyond chance."
+    )
+
+
+def _units(answer: Answer) -> str:
+    bad = answer.table[answer.table["p_bad"] > LIKELY].sort_values("p_bad", ascending=False)
+    if bad.empty:
+        return "No unit likely fails over twice as often as its kind."
+    first = bad.iloc[0]
+    years = about(first["unit_years"]).removeprefix("about ")
+    seen = f"{counted(first['calls'], 'call')} in {years} years"
+    if len(bad) == 1:
+        return f"{first['equipment_id']} likely fails over twice as often as its kind: {seen}."
+    others = listed([str(tag) for tag in bad["equipment_id"].iloc[1:]], limit=3)
+    return f"{len(bad)} units likely fail over twice as often as their kind: {first['equipment_id']} ({seen}), {others}."
+
+
+def _clusters(answer: Answer) -> str:
+    named = answer.table[answer.table["alert"] == "yes"]
+    if named.empty:
+        return "No building had more failures close together than chance and the heat explain."
+    row = named.sort_values("p_value").iloc[0]
+    where = places([(str(row.get("property", "")), str(row["building"]))])
+    start, end = as_date(row["from_date"]), as_date(row["to_date"])
+    span = f"{day(start, beside=end)} to {day(end)}"
+    more = f" {counted(len(named) - 1, 'more cluster')} named below." if len(named) > 1 else ""
+    what = str(row["component"]) or "failures of all kinds"
+    return (
+        f"In building {where}, {what} failed {counted(row['observed'], 'time')} from {span}, where "
+        f"{about(row['expected'])} was to be expected.{more}"
+    )
+
+
+def _lots(answer: Answer) -> str:
+    named = answer.table[answer.table["alert"] == "yes"]
+    if named.empty:
+        return f"None of {counted(len(answer.table), 'lot')} fails more than chance explains."
+    row = named.sort_values("p_value").iloc[0]
+    more = f" {counted(len(named) - 1, 'more lot')} named below." if len(named) > 1 else ""
+    return (
+        f"Lot {row['lot']} of {row['part_no']} likely is bad: {row['failed']:.0f} of {row['fitted']:.0f} fitted failed, "
+        f"where {about(row['expected'])} was to be expected.{more}"
+    )
+
+
+def _demand(answer: Answer) -> str:
+    table = answer.table
+    rows = table[(table["building"] == "") & (table["why"] == "") & (table["component"] != "refrigerant")]
+    total = rows[rows["part_no"] == ""]
+    if not total.empty and finite(total.iloc[0]["mean"]) is not None:
+        row = total.iloc[0]
+        need = f"{about(row['mean'], row['q05'], row['q95'])} parts" if len(total) == 1 else about(total["mean"].sum())
+        return f"The season will likely take {need}."
+    parts = rows[rows["part_no"] != ""].sort_values("mean", ascending=False)
+    if parts.empty:
+        return _with_reason(answer)
+    top = parts.iloc[0]
+    return (
+        f"The season will likely take {about(parts['mean'].sum(), unit='parts')} of "
+        f"{counted(parts['part_no'].nunique(), 'kind')}; most of one kind is {top['part_no']} "
+        f"({about(top['mean'], top['q05'], top['q95'])})."
+    )
+
+
+def _stock(answer: Answer) -> str:
+    return order_sentence(answer.table, answer.as_of)
+
+
+def _costs(answer: Answer) -> str:
+    table = answer.table
+    total, nights = table["total"].sum(), table["after_hours"].sum()
+    by_cause = table.groupby("cause")["total"].sum().sort_values(ascending=False)
+    share = percent(nights / total) if total > 0 else percent(0)
+    span = sorted(str(month) for month in table["month"])
+    said = f"Cooling cost {money(total)} from {span[0]} to {span[-1]}, {share} of it after hours"
+    named = by_cause.drop(labels="not recorded", errors="ignore")
+    if named.empty:
+        return f"{said}; no visit names a cause."
+    return f"{said}; the largest cause named is {named.index[0]} with {money(named.iloc[0])}."
+
+
+_OPENINGS: Mapping[str, Callable[[Answer], str]] = MappingProxyType(
+    {
+        "rates": _rates,
+        "life": _life,
+        "drift": _drift,
+        "meters": _meters,
+        "callbacks": _callbacks,
+        "units": _units,
+        "clusters": _clusters,
+        "lots": _lots,
+        "demand": _demand,
+        "stock": _stock,
+        "costs": _costs,
+    }
+)

@@ -1,0 +1,260 @@
+"""Write an answer as text that reads well at 80 columns: its sentence, its table, and what stands behind it.
+
+Where the columns don't fit, the least needed are dropped and named below the table; nothing is dropped from CSV or JSON.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from fleet.answer import Answer, AnswerColumn
+from fleet.present.layouts import FOOTNOTED, Shown, layout_of
+from fleet.present.numbers import (
+    BLANK,
+    as_date,
+    counted,
+    finite,
+    is_blank,
+    percent,
+    plain_number,
+    signed_pct,
+    with_interval,
+)
+from fleet.present.sentences import opening
+
+WIDTH = 80
+
+_GAP = 2
+_WRAPPED_MIN = 18
+_LEFT = ("text", "date", "yesno")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Laid:
+    """A column laid out: its heading and every cell as text."""
+
+    shown: Shown
+    cells: tuple[str, ...]
+
+    @property
+    def natural(self) -> int:
+        return max(len(self.shown.header), *(len(cell) for cell in self.cells), 1)
+
+    @property
+    def least(self) -> int:
+        return min(self.natural, _WRAPPED_MIN) if self.shown.style == "text" else self.natural
+
+    @property
+    def on_left(self) -> bool:
+        return self.shown.style in _LEFT
+
+
+def as_text(answer: Answer, width: int = WIDTH, *, limit: int | None = None) -> str:
+    """Write a whole answer for the terminal: opening sentence, table, what was left out, notes, settings, method.
+
+    Parameters
+    ----------
+    answer : Answer
+    width : int
+        Columns of the terminal; at least 40 are used.
+    limit : int, optional
+        Show this many rows at most; how many more there are is said.
+
+    Notes
+    -----
+    For the table alone use `table_text`; for a machine `fleet.present.export.as_csv` or `as_json`.
+    """
+    width = max(width, 40)
+    parts = [_wrapped(opening(answer), width), table_text(answer, width, limit=limit), behind(answer, width)]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def table_text(table: Answer | pd.DataFrame, width: int = WIDTH, *, limit: int | None = None) -> str:
+    """Write only the table; a DataFrame is shown with its own columns."""
+    answer = table if isinstance(table, Answer) else _bare(table)
+    rows = answer.table if limit is None else answer.table.head(limit)
+    if rows.empty:
+        return ""
+    laid = [_lay(shown, rows) for shown in layout_of(answer)]
+    laid = [column for column in laid if not _says_nothing(column)]
+    same = [column for column in laid if column.shown.columns == ("property",) and len(set(column.cells)) == 1]
+    kept, dropped = _fit([column for column in laid if column not in same], max(width, 40), rows)
+    marks, footnotes = _footnotes(rows)
+    if any(marks):
+        kept.append(_Laid(shown=Shown(header="", columns=(), style="text", rank=0), cells=tuple(marks)))
+    lines = [f"Property: {column.cells[0]}" for column in same] + _draw(kept, width)
+    lines += _below(dropped, len(answer.table) - len(rows), width) + _noted(footnotes, width)
+    return "\n".join(lines)
+
+
+def behind(answer: Answer, width: int = WIDTH) -> str:
+    """Write what stands behind an answer: what was left out, notes, settings, method, data."""
+    lines = []
+    if answer.excluded:
+        left_out = "; ".join(f"{count:,} {reason}" for reason, count in answer.excluded.items())
+        lines.append(_wrapped(f"Left out: {left_out}.", width))
+    lines += [_wrapped(note, width, indent="  ", first="- ") for note in answer.notes]
+    chosen = settings_text(answer.settings)
+    if chosen:
+        lines.append(_wrapped(f"Settings: {chosen}.", width))
+    lines.append(_wrapped(f"Method: {answer.method}", width))
+    version = answer.provenance
+    lines.append(
+        _wrapped(
+            f"As of {answer.as_of}; rests on {answer.n_used:,} records; data {version.data_version}, "
+            f"dogdays {version.package_version}.",
+            width,
+        )
+    )
+    return "\n".join(lines)
+
+
+def settings_text(settings: Mapping[str, object]) -> str:
+    """Write an answer's settings in one line."""
+    given = {name: value for name, value in settings.items() if name != "as_of" and value not in (None, (), "")}
+    return ", ".join(f"{name.replace('_', '-')} {_setting(value)}" for name, value in given.items())
+
+
+def cell_text(shown: Shown, values: Sequence[object]) -> str:
+    """Write one cell in the form its column asks for."""
+    value = values[0]
+    if shown.style == "interval":
+        return with_interval(*values)
+    if shown.style == "shares":
+        return _share_interval(values)
+    if is_blank(value):
+        return shown.total or BLANK
+    write = {
+        "count": lambda v: f"{v:,.0f}" if finite(v) is not None else str(v),
+        "number": plain_number,
+        "money": lambda v: f"{v:,.2f}" if finite(v) is not None else str(v),
+        "share": percent,
+        "pct": lambda v: signed_pct(v).removesuffix(" %"),
+        "chance": _chance,
+        "date": lambda v: as_date(v).isoformat() if as_date(v) else str(v),  # type: ignore[union-attr]
+        "yesno": lambda v: "yes" if v is True or str(v).lower() in ("yes", "true") else "no",
+    }.get(shown.style, str)
+    return " ".join(write(value).split())
+
+
+def _setting(value: object) -> str:
+    if isinstance(value, (list, tuple)):
+        return " and ".join(str(item) for item in value)
+    return str(value)
+
+
+def _chance(value: object) -> str:
+    number = finite(value)
+    if number is None:
+        return BLANK
+    return "< 0.001" if number < 0.001 else f"{number:.3f}"
+
+
+def _share_interval(values: Sequence[object]) -> str:
+    numbers = [finite(value) for value in values]
+    scaled = [None if number is None else 100 * number for number in numbers]
+    said = with_interval(*scaled)
+    return said if said == BLANK else f"{said} %"
+
+
+def _bare(frame: pd.DataFrame) -> Answer:
+    """Take a plain table as an answer so that both are drawn alike."""
+    kinds = [
+        AnswerColumn(name=str(name), kind="number" if pd.api.types.is_numeric_dtype(frame[name]) else "text", meaning="")
+        for name in frame.columns
+    ]
+    named = frame.set_axis([column.name for column in kinds], axis=1)
+    no_day = pd.Timestamp(0).date()
+    return Answer(name="", as_of=no_day, method="", n_used=len(frame), table=named, columns=tuple(kinds))
+
+
+def _lay(shown: Shown, rows: pd.DataFrame) -> _Laid:
+    columns = [rows[name].tolist() for name in shown.columns]
+    return _Laid(shown=shown, cells=tuple(cell_text(shown, values) for values in zip(*columns, strict=True)))
+
+
+def _says_nothing(column: _Laid) -> bool:
+    """Whether a column is the same blank or the same total all the way down."""
+    return set(column.cells) <= {BLANK, column.shown.total or BLANK}
+
+
+def _fit(columns: list[_Laid], width: int, rows: pd.DataFrame) -> tuple[list[_Laid], list[_Laid]]:
+    """Drop the least needed columns until the rest fit; the last of equal rank goes first."""
+    room = width - (4 if any(name in rows.columns for name in FOOTNOTED) else 0)
+    kept, dropped = list(columns), []
+    while len(kept) > 1 and sum(column.least for column in kept) + _GAP * (len(kept) - 1) > room:
+        worst = max(range(len(kept)), key=lambda i: (kept[i].shown.rank, i))
+        dropped.append(kept.pop(worst))
+    return kept, dropped
+
+
+def _widths(columns: Sequence[_Laid], width: int) -> list[int]:
+    """Give every column its natural width, or share what is left among those that may wrap."""
+    widths = [column.natural for column in columns]
+    excess = sum(widths) + _GAP * (len(columns) - 1) - width
+    for i in sorted(range(len(columns)), key=lambda i: -widths[i]):
+        if excess <= 0:
+            break
+        taken = min(excess, widths[i] - columns[i].least)
+        widths[i] -= taken
+        excess -= taken
+    return widths
+
+
+def _draw(columns: Sequence[_Laid], width: int) -> list[str]:
+    widths = _widths(columns, width)
+    lines = _row([column.shown.header for column in columns], columns, widths)
+    lines.append("─" * min(width, sum(widths) + _GAP * (len(widths) - 1)))
+    for i in range(len(columns[0].cells)):
+        lines += _row([column.cells[i] for column in columns], columns, widths)
+    return lines
+
+
+def _row(cells: Sequence[str], columns: Sequence[_Laid], widths: Sequence[int]) -> list[str]:
+    wrapped = [textwrap.wrap(cell, room) or [""] for cell, room in zip(cells, widths, strict=True)]
+    lines = []
+    for i in range(max(len(cell) for cell in wrapped)):
+        pieces = [
+            (piece.ljust(room) if column.on_left else piece.rjust(room))
+            for piece, column, room in zip(
+                [cell[i] if i < len(cell) else "" for cell in wrapped], columns, widths, strict=True
+            )
+        ]
+        lines.append((" " * _GAP).join(pieces).rstrip())
+    return lines
+
+
+def _footnotes(rows: pd.DataFrame) -> tuple[list[str], list[str]]:
+    """Number the sentences of the note columns; return each row's mark and the sentences in order."""
+    present = [name for name in FOOTNOTED if name in rows.columns]
+    sentences: dict[str, int] = {}
+    marks = []
+    for values in zip(*(rows[name] for name in present), strict=True):
+        said = [str(value) for value in values if not is_blank(value)]
+        numbers = [sentences.setdefault(sentence, len(sentences) + 1) for sentence in said]
+        marks.append(" ".join(f"[{number}]" for number in numbers))
+    return marks, list(sentences)
+
+
+def _below(dropped: Sequence[_Laid], n_more: int, width: int) -> list[str]:
+    lines = []
+    if n_more > 0:
+        lines.append(f"… and {counted(n_more, 'more row')}.")
+    if dropped:
+        names = ", ".join(name for column in reversed(dropped) for name in column.shown.columns)
+        lines.append(_wrapped(f"Not shown here for want of space: {names} (CSV and JSON have them).", width))
+    return lines
+
+
+def _noted(footnotes: Sequence[str], width: int) -> list[str]:
+    return [
+        _wrapped(sentence, width, indent="    ", first=f"[{number}] ".ljust(4)) for number, sentence in enumerate(footnotes, 1)
+    ]
+
+
+def _wrapped(text: str, width: int, *, indent: str = "", first: str = "") -> str:
+    return textwrap.fill(text, min(width, 100), initial_indent=first, subsequent_indent=indent)
