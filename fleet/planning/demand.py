@@ -124,7 +124,7 @@ def forecast_demand(
     now = _parts_now(histories, season)
     rng = np.random.default_rng(seed)
     summers = _summers(rng, draws, past, summer)
-    cells, matrix = _draw_cells(rng, draws, past, now, summers, _days_ahead(histories, season))
+    cells, matrix = _draw_cells(rng, draws, past, now, summers)
     table = _table(cells, matrix, now, past)
     notes = (*_notes(past, summers, season), *summers.notes)
     answer = answer_from(
@@ -155,14 +155,6 @@ def _parts_now(histories: Histories, season: Season) -> pd.DataFrame:
     )
 
 
-def _days_ahead(histories: Histories, season: Season) -> float:
-    """Return the days a unit is at risk in the season: vacant time as the log showed it is taken out."""
-    served, observed = histories.database.rows(
-        "select (select sum(to_day - from_day) from history.stretch), (select sum(to_day - from_day) from history.observed)"
-    )[0]
-    return season.days * float(observed) / float(served)
-
-
 def _summers(rng: np.random.Generator, draws: int, past: PastSeasons, summer: Summer) -> SummerDraws:
     failed = past.fits[past.fits["why"] == "failed"]
     counts, expected = _by_season(past, failed)
@@ -189,7 +181,6 @@ def _draw_cells(
     past: PastSeasons,
     now: pd.DataFrame,
     summers: SummerDraws,
-    days_ahead: float,
 ) -> tuple[pd.DataFrame, IntArray]:
     cells: list[pd.DataFrame] = []
     blocks: list[IntArray] = []
@@ -203,7 +194,7 @@ def _draw_cells(
                 continue
             drawn = _draw_component(
                 rng, draws, past, now[now["component"] == component], fits,
-                factor=year * _unknown_share(past.fits, component), days_ahead=days_ahead,
+                factor=year * _unknown_share(past.fits, component) * past.season.days,
                 heat=summers.past_factor if heat else {},
             )  # fmt: skip
             cells.append(drawn[0].assign(why=why))
@@ -235,7 +226,6 @@ def _draw_component(
     fits: pd.DataFrame,
     *,
     factor: FloatArray,
-    days_ahead: float,
     heat: dict[int, float],
 ) -> tuple[pd.DataFrame, IntArray]:
     component = str(now["component"].iloc[0])
@@ -252,7 +242,7 @@ def _draw_component(
         load[:, cell_codes[line]] += (
             drawn.by_kind[:, kind_codes[line]] * drawn.by_building[:, place_codes[line]] * units[line]
         )
-    visits = rng.poisson(load * (factor * days_ahead)[:, None])
+    visits = rng.poisson(load * factor[:, None])
     return cells, _pieces(rng, visits, fits["pieces"].to_numpy(float))
 
 

@@ -158,7 +158,9 @@ def _units(answer: Answer) -> str:
     if len(bad) == 1:
         return f"{first['equipment_id']} likely fails over twice as often as its kind: {seen}."
     others = listed([str(tag) for tag in bad["equipment_id"].iloc[1:]], limit=3)
-    return f"{len(bad)} units likely fail over twice as often as their kind: {first['equipment_id']} ({seen}), {others}."
+    return (
+        f"{len(bad)} units likely fail over twice as often as their kind: {first['equipment_id']} ({seen}), {others}."
+    )
 
 
 def _clusters(answer: Answer) -> str:

@@ -164,7 +164,9 @@ def _share_interval(values: Sequence[object]) -> str:
 def _bare(frame: pd.DataFrame) -> Answer:
     """Take a plain table as an answer so that both are drawn alike."""
     kinds = [
-        AnswerColumn(name=str(name), kind="number" if pd.api.types.is_numeric_dtype(frame[name]) else "text", meaning="")
+        AnswerColumn(
+            name=str(name), kind="number" if pd.api.types.is_numeric_dtype(frame[name]) else "text", meaning=""
+        )
         for name in frame.columns
     ]
     named = frame.set_axis([column.name for column in kinds], axis=1)
@@ -215,7 +217,9 @@ def _draw(columns: Sequence[_Laid], width: int) -> list[str]:
 
 
 def _row(cells: Sequence[str], columns: Sequence[_Laid], widths: Sequence[int]) -> list[str]:
-    wrapped = [textwrap.wrap(cell, room) or [""] for cell, room in zip(cells, widths, strict=True)]
+    wrapped = [
+        textwrap.wrap(cell, room, break_on_hyphens=False) or [""] for cell, room in zip(cells, widths, strict=True)
+    ]
     lines = []
     for i in range(max(len(cell) for cell in wrapped)):
         pieces = [
@@ -252,9 +256,10 @@ def _below(dropped: Sequence[_Laid], n_more: int, width: int) -> list[str]:
 
 def _noted(footnotes: Sequence[str], width: int) -> list[str]:
     return [
-        _wrapped(sentence, width, indent="    ", first=f"[{number}] ".ljust(4)) for number, sentence in enumerate(footnotes, 1)
+        _wrapped(sentence, width, indent="    ", first=f"[{number}] ".ljust(4))
+        for number, sentence in enumerate(footnotes, 1)
     ]
 
 
 def _wrapped(text: str, width: int, *, indent: str = "", first: str = "") -> str:
-    return textwrap.fill(text, min(width, 100), initial_indent=first, subsequent_indent=indent)
+    return textwrap.fill(text, min(width, 100), initial_indent=first, subsequent_indent=indent, break_on_hyphens=False)

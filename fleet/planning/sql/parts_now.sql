@@ -1,8 +1,8 @@
--- history.part_now: the parts in service on the as-of day, with their state in the middle of the season to come.
+-- history.part_now: the parts in service on the as-of day, with their state on the first day of the season to come.
 -- Key: (unit_id, component). Inputs: history.unit, spell, position, part_fit, season_ahead(from_day, to_day exclusive).
 create or replace table history.part_now as
 with ahead as (
-    select from_day, to_day, (from_day + ((to_day - from_day) // 2)::integer) as middle from history.season_ahead
+    select from_day from history.season_ahead
 ),
 latest as (
     select unit_id, component, arg_max(born_on, start_on) as born_on, max(start_on) as start_on
@@ -10,7 +10,7 @@ latest as (
 )
 select u.unit_id, u.property, u.building, coalesce(u.model_family, 'unknown') as model_family, u.compressor_type, p.component,
     case when p.component in (from history.loose_component) then 'any'
-        else part_state(a.middle, l.born_on, u.installed_on) end as state,
+        else part_state(a.from_day, l.born_on, u.installed_on) end as state,
     coalesce(f.part_no, 'part number unknown') as part_no, f.basis
 from history.unit as u
 cross join ahead as a

@@ -1,8 +1,9 @@
--- The past seasons: time at risk of every part position, and the parts fitted, in the same days of each year.
+-- The past seasons: time in service of every part position, and the parts fitted, in the same days of each year.
+-- Vacant time stays in: rounds go on in empty homes, and what is fitted there is needed too.
 -- history.season(season_id, from_day, to_day exclusive): one row a past season, filled in by the caller.
 -- history.season_risk: one row a season, component and state of part: days at risk. history.season_fit: parts fitted.
 -- state: the age of a part whose birth is known, else the age of its unit (its part is no older).
--- Inputs: history.observed, spell, part, event, unit.
+-- Inputs: history.stretch, spell, part, event, unit.
 create or replace macro part_state(day, born_on, installed_on) as (
     case
         when born_on is not null then case
@@ -19,25 +20,33 @@ create or replace macro part_state(day, born_on, installed_on) as (
 
 create or replace table history.season_piece as
 select s.season_id, o.unit_id, greatest(o.from_day, s.from_day) as from_day, least(o.to_day, s.to_day) as to_day
-from history.observed as o join history.season as s on o.from_day < s.to_day and o.to_day > s.from_day;
+from history.stretch as o join history.season as s on o.from_day < s.to_day and o.to_day > s.from_day;
 
 create or replace table history.loose_component as
 select distinct component from history.part
 where component is not null and component <> 'refrigerant' and component not in (select component from history.position);
 
-create or replace table history.season_risk_unit as
-select p.season_id, p.unit_id, s.component,
-    part_state(greatest(p.from_day, s.start_on) + ((least(p.to_day, s.end_on) - greatest(p.from_day, s.start_on)) // 2)::integer,
-        s.born_on, u.installed_on) as state,
-    sum(least(p.to_day, s.end_on) - greatest(p.from_day, s.start_on))::double as days
-from history.season_piece as p
-join history.spell as s on s.unit_id = p.unit_id and s.start_on < p.to_day and s.end_on > p.from_day
-join history.unit as u on u.unit_id = p.unit_id
-group by all
+-- A position keeps the state it began the season with: parts renewed in the season then count for what was there.
+create or replace table history.season_start as
+select season_id, unit_id, min(from_day) as first_day from history.season_piece group by all;
+
+create or replace table history.season_position as
+select b.season_id, b.unit_id, p.component, p.from_day as known_from,
+    part_state(b.first_day, s.born_on, u.installed_on) as state
+from history.season_start as b
+join history.position as p using (unit_id)
+join history.unit as u using (unit_id)
+asof left join (
+    select unit_id, component, start_on, max(born_on) as born_on from history.spell group by all
+) as s on s.unit_id = b.unit_id and s.component = p.component and b.first_day >= s.start_on
 union all
 -- whole units, portable coolers: every unit may need one, whatever the age of a part
-select p.season_id, p.unit_id, c.component, 'any', sum(p.to_day - p.from_day)::double
-from history.season_piece as p cross join history.loose_component as c
+select b.season_id, b.unit_id, c.component, null, 'any' from history.season_start as b cross join history.loose_component as c;
+
+create or replace table history.season_risk_unit as
+select o.season_id, o.unit_id, o.component, o.state,
+    sum(greatest(p.to_day - greatest(p.from_day, coalesce(o.known_from, p.from_day)), 0))::double as days
+from history.season_position as o join history.season_piece as p using (season_id, unit_id)
 group by all;
 
 -- parts fitted in those days: pieces by what they were fitted for
@@ -58,14 +67,10 @@ placed as (
     from fitted as f
     join history.season_piece as s on s.unit_id = f.unit_id and f.day >= s.from_day and f.day < s.to_day
 )
--- the part that came off: the spell that ended that day (or the one in service, for a second part of one chain)
-select p.season_id, p.unit_id, u.property, u.building, p.component, p.why, p.pieces,
-    case when p.component in (from history.loose_component) then 'any'
-        else part_state(p.day, s.born_on, u.installed_on) end as state,
+-- each with the state its position began the season with
+select p.season_id, p.unit_id, u.property, u.building, p.component, p.why, p.pieces, o.state,
     coalesce(u.model_family, 'unknown') as model_family, u.compressor_type
 from placed as p
 join history.unit as u using (unit_id)
-left join (
-    select unit_id, component, start_on, end_on, born_on from history.spell
-) as s on s.unit_id = p.unit_id and s.component = p.component and s.start_on < p.day and s.end_on >= p.day
-qualify row_number() over (partition by p.visit_id, p.component order by s.start_on desc nulls last) = 1;
+join history.season_position as o
+    on o.season_id = p.season_id and o.unit_id = p.unit_id and o.component = p.component;

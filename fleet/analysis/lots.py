@@ -1,0 +1,188 @@
+"""Which lots of parts fail early? Each lot against the other parts of its component, at the same age.
+
+Only parts fitted in the log count, since only theirs are the lot and the age known. Given how many parts of all lots
+failed in each band of age, those of one lot are binomial in its share of the time at risk, band by band; so the test
+is exact, whatever the failure rate does with age. Source: the conditional test of two Poisson rates, J. Przyborowski
+and H. Wilenski, Biometrika 31 (1940), stratified; Y. Benjamini and Y. Hochberg, J. R. Stat. Soc. B 57 (1995).
+"""
+
+from __future__ import annotations
+
+from functools import reduce
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from fleet.analysis.poisson import FloatArray, benjamini_hochberg
+from fleet.analysis.shrinkage import shrink_rates
+from fleet.answer import Answer, AnswerColumn
+from fleet.histories.answers import answer_from
+from fleet.histories.build import Histories
+
+FALSE_DISCOVERY = 0.10
+
+AGE_DAYS = (0, 91, 183, 365, 731, 1461, 100_000)
+"""Edges of the age bands, days: early failures show in the first ones."""
+
+COLUMNS = (
+    AnswerColumn(name="part_no", kind="text", meaning="the part number"),
+    AnswerColumn(name="lot", kind="text", meaning="the maker's date or lot code"),
+    AnswerColumn(name="fitted", kind="count", meaning="parts of the lot fitted in the log"),
+    AnswerColumn(name="failed", kind="count", meaning="those that failed since"),
+    AnswerColumn(name="expected", kind="number", meaning="failures had they been like the other lots at their age"),
+    AnswerColumn(name="ratio", kind="number", meaning="failed ÷ expected"),
+    AnswerColumn(name="p_value", kind="number", meaning="chance of so many failures or more, were the lot like the others"),
+    AnswerColumn(name="alert", kind="yesno", meaning="yes after false-discovery control at 10 % over all lots"),
+    AnswerColumn(name="component", kind="text", meaning="what it is a part of"),
+    AnswerColumn(name="years", kind="number", meaning="time at risk of its parts", unit="years"),
+    AnswerColumn(name="property", kind="text", meaning="blank: all together"),
+    AnswerColumn(name="note", kind="text", meaning="why a number is blank"),
+)
+
+_METHOD = (
+    "Failures of parts fitted in the log against those of all other parts of the component at the same age, time at "
+    "risk weighted by the model family's rate; exact conditional test by age band, mid-P, false discovery 10 %."
+)
+
+
+def screen_lots(histories: Histories) -> Answer:
+    """Say which lots fail more than other parts of their component at the same age.
+
+    Parameters
+    ----------
+    histories : Histories
+        The log as known on its as-of day.
+
+    Returns
+    -------
+    Answer
+        One row a part number and lot fitted in the log, smallest p-value first (`COLUMNS`). Expected, ratio and
+        p-value are blank where no other part of the component was at risk at the lot's ages.
+
+    Notes
+    -----
+    Expected failures come from all parts but the lot's own (leave-one-out), part numbers of the component together and
+    parts without a written lot among them. Time at risk is weighted by how often the model family's units need that
+    component (shrunk toward the fleet), so that a lot isn't blamed for the units it went into. A lot that was fitted
+    by one hand or in one hot summer may still be blamed for it: look before sending it back.
+    """
+    bands = pd.DataFrame({"band": range(len(AGE_DAYS) - 1), "from_day": AGE_DAYS[:-1], "to_day": AGE_DAYS[1:]})
+    histories.database.run_frame("create or replace table history.lot_age as select band::integer as band, from_day::integer as from_day, to_day::integer as to_day from bands", "bands", bands)
+    histories.database.run_file("fleet.analysis", "lot_band")
+    pieces = histories.database.frame("select * from history.lot_band order by spell_id, band")
+    pieces["weight"] = pieces["years"] * _family_weights(histories, pieces)
+    rows = [row for _, group in pieces.groupby("component") for row in _screen_component(group)]
+    table = pd.DataFrame(rows, columns=[c.name for c in COLUMNS])
+    table["alert"] = np.where(benjamini_hochberg(table["p_value"].to_numpy(dtype=np.float64), FALSE_DISCOVERY), "yes", "no")
+    table = table.sort_values(["p_value", "part_no", "lot"], na_position="last")
+    one_a_part = pieces.drop_duplicates("spell_id")
+    nameless = int(one_a_part["lot"].isna().sum())
+    return answer_from(
+        histories,
+        table,
+        COLUMNS,
+        name="lots",
+        method=_METHOD,
+        n_used=len(one_a_part),
+        notes=_notes(table),
+        excluded={"parts fitted without a lot, used for comparison only": nameless} if nameless else {},
+        settings={"false_discovery": FALSE_DISCOVERY},
+    )
+
+
+def conditional_midp(counts: FloatArray, shares: FloatArray, seen: int) -> float:
+    """Return the mid-P chance that a group has ``seen`` or more of the failures.
+
+    Parameters
+    ----------
+    counts : ndarray of int
+        Failures of everyone in each band.
+    shares : ndarray
+        The group's share of the time at risk in each band, 0 to 1.
+    seen : int
+        The group's failures over all bands.
+
+    Notes
+    -----
+    The sum of independent binomials, by convolution; one band gives the conditional test of two Poisson rates.
+    """
+    laws = [stats.binom.pmf(np.arange(int(n) + 1), int(n), share) for n, share in zip(counts, shares, strict=True)]
+    law = reduce(np.convolve, laws, np.ones(1))
+    return float(min(1.0, law[seen + 1 :].sum() + 0.5 * law[seen]))
+
+
+def _screen_component(pieces: pd.DataFrame) -> list[dict[str, object]]:
+    every = pieces.groupby("band")[["failed", "weight"]].sum().reindex(range(len(AGE_DAYS) - 1), fill_value=0)
+    rows = []
+    for (part_no, lot), own in pieces.dropna(subset=["lot"]).groupby([pieces["part_no"].fillna(""), "lot"]):
+        mine = own.groupby("band")[["failed", "weight"]].sum().reindex(every.index, fill_value=0)
+        row = {
+            "part_no": part_no,
+            "lot": lot,
+            "fitted": own["spell_id"].nunique(),
+            "failed": int(own["failed"].sum()),
+            "component": str(own["component"].iloc[0]),
+            "years": float(own["years"].sum()),
+            "property": "",
+        }
+        rows.append(row | _judge(mine, every))
+    return rows
+
+
+def _judge(mine: pd.DataFrame, every: pd.DataFrame) -> dict[str, object]:
+    others = every - mine
+    risky = ((mine["weight"] > 0) & (others["weight"] > 0)).to_numpy()
+    if not risky.any():
+        blank = {"expected": np.nan, "ratio": np.nan, "p_value": np.nan}
+        return blank | {"note": "no other part of the component was at risk at this age"}
+    rate = (others["failed"] / others["weight"])[risky]
+    expected = float((rate * mine["weight"][risky]).sum())
+    share = (mine["weight"] / every["weight"])[risky].to_numpy(dtype=np.float64)
+    seen = int(mine["failed"][risky].sum())
+    return {
+        "expected": expected,
+        "ratio": seen / expected if expected > 0 else np.nan,
+        "p_value": conditional_midp(every["failed"][risky].to_numpy(dtype=np.float64), share, seen),
+        "note": "" if expected > 0 else "no other part failed at this age, so no ratio",
+    }
+
+
+def _family_weights(histories: Histories, pieces: pd.DataFrame) -> FloatArray:
+    """Return how often each piece's model family needs its component, 1 = like the fleet."""
+    chains = histories.database.frame(
+        "select c.component, coalesce(u.model_family, 'unknown') as model_family, count(*) as n from history.chain as c "
+        "join history.unit as u using (unit_id) where c.counted group by all"
+    )
+    years = histories.database.frame(
+        "select coalesce(u.model_family, 'unknown') as model_family, sum(e.days) / 365.25 as years "
+        "from history.exposure as e join history.unit as u using (unit_id) group by all order by all"
+    )
+    weights = pd.Series(1.0, index=pieces.index)
+    for component, index in pieces.groupby("component").groups.items():
+        n = chains.loc[chains["component"] == component].set_index("model_family")["n"]
+        failures = n.reindex(years["model_family"]).fillna(0.0).to_numpy(dtype=np.float64)
+        if failures.sum() == 0 or len(years) < 3:
+            continue
+        shrunk = shrink_rates(failures, years["years"] * failures.sum() / years["years"].sum())
+        factor = dict(zip(years["model_family"], shrunk.mean, strict=True))
+        weights.loc[index] = pieces.loc[index, "model_family"].map(factor).fillna(1.0)
+    return weights.to_numpy(dtype=np.float64)
+
+
+def _notes(table: pd.DataFrame) -> list[str]:
+    if table.empty:
+        return ["No part fitted in the log has a lot code: nothing can be said about lots; write the date code down."]
+    named = table.loc[table["alert"] == "yes"]
+    notes = [
+        f"{len(named)} of {len(table)} lots fail more than the rest by more than chance allows"
+        + (": " + ", ".join(f"{p} lot {lot}" for p, lot in zip(named["part_no"], named["lot"], strict=True)) if len(named) else "")
+        + f"; of lots named this way about {FALSE_DISCOVERY:.0%} are false."
+    ]
+    small = int((table["expected"] < 1).sum())
+    if small:
+        notes.append(
+            f"{small} lots expect under one failure: such a lot must fail many times over the usual before it shows, "
+            "so no alert is no proof that it is good."
+        )
+    return notes

@@ -1,0 +1,139 @@
+"""What every chart shares: checked data, the theme, time axes with the hot months shaded, intervals, counts as dots."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from typing import Any, cast
+
+import altair as alt
+import numpy as np
+import pandas as pd
+
+from fleet.errors import SchemaError
+from fleet.present.numbers import counted
+from fleet.present.theme import LIGHT, Palette, chart_config
+
+Chart = alt.Chart | alt.LayerChart
+
+MAX_ROWS = 2_000
+"""More marks than this are no picture any more; aggregate first."""
+
+DOTS_BELOW = 5
+"""Counts below this are drawn as dots that can be counted."""
+
+HOT_MONTHS = (6, 7, 8, 9)
+"""June to September, shaded on every time axis (common practice, no source)."""
+
+ROW_PX = 26
+
+
+def checked(table: pd.DataFrame, columns: Sequence[str], numbers: Sequence[str] = ()) -> tuple[pd.DataFrame, int]:
+    """Return the rows a chart can draw, and how many were left out for want of a finite number.
+
+    Raises
+    ------
+    SchemaError
+        If a column is missing or there are more than ``MAX_ROWS`` rows.
+    """
+    missing = [name for name in (*columns, *numbers) if name not in table.columns]
+    if missing:
+        msg = f"the chart needs the columns {', '.join(missing)}; the table has {', '.join(map(str, table.columns))}"
+        raise SchemaError(msg)
+    if len(table) > MAX_ROWS:
+        msg = f"{len(table)} rows are more than a chart can show ({MAX_ROWS}); sum them up first"
+        raise SchemaError(msg)
+    kept = table[list(dict.fromkeys((*columns, *numbers)))].copy()
+    for name in numbers:
+        kept[name] = pd.to_numeric(kept[name], errors="coerce").astype(float)
+    sound = np.isfinite(kept[list(numbers)]).all(axis=1) if numbers else pd.Series(data=True, index=kept.index)
+    return kept[sound].reset_index(drop=True), int((~sound).sum())
+
+
+def titled(
+    chart: alt.LayerChart | alt.Chart, title: str, *, left_out: int = 0, said: str = "", height: float | None = None,
+    palette: Palette = LIGHT,
+) -> Chart:  # fmt: skip
+    """Give a chart its finding as title, what was left out as subtitle, its height and the theme."""
+    more = f"{counted(left_out, 'row')} without a number left out" if left_out else ""
+    lines = [line for text in (said, more) for line in folded(text)]
+    heading = alt.TitleParams(folded(title), **({"subtitle": lines} if lines else {}))
+    sized = {"height": height} if height is not None else {}
+    return cast("Chart", chart.properties(title=heading, width="container", **sized).configure(**chart_config(palette)))
+
+
+def folded(text: str, room: int = 46) -> list[str]:
+    """Break a title into lines a phone can show."""
+    lines: list[str] = []
+    for word in text.split():
+        if lines and len(lines[-1]) + 1 + len(word) <= room:
+            lines[-1] += " " + word
+        else:
+            lines.append(word)
+    return lines
+
+
+def bar_height(n_rows: int) -> int:
+    """Return the height of a chart of labelled bars, one row a bar."""
+    return max(2, n_rows) * ROW_PX
+
+
+def rows_axis(labels: Sequence[str], column: str) -> alt.Y:
+    """Return a vertical axis of labelled rows in the order given."""
+    return alt.Y(f"{column}:N", sort=list(labels), title=None, axis=alt.Axis(labelLimit=150))
+
+
+def length_axis(column: str, title: str, upper: float | None = None, **axis: Any) -> alt.X:  # noqa: ANN401
+    """Return a horizontal axis of lengths, from zero, with whole ticks where few are needed."""
+    scale = alt.Scale(domainMin=0) if upper is None else alt.Scale(domain=[0, upper])
+    return alt.X(f"{column}:Q", title=title, scale=scale, axis=alt.Axis(tickCount=5, **axis))
+
+
+def time_axis(column: str, title: str, first: dt.date, last: dt.date) -> alt.X:
+    """Return a horizontal time axis in UTC, so that no date slips by a day."""
+    domain = [utc_ms(first), utc_ms(last)]
+    return alt.X(
+        f"{column}:T", title=title, scale=alt.Scale(type="utc", domain=domain),
+        axis=alt.Axis(tickCount=6, labelOverlap=True),
+    )  # fmt: skip
+
+
+def utc_ms(day: dt.date) -> int:
+    """Return a date as milliseconds since 1970, UTC."""
+    return int(dt.datetime(day.year, day.month, day.day, tzinfo=dt.UTC).timestamp() * 1000)
+
+
+def hot_months(first: dt.date, last: dt.date, x: alt.X, palette: Palette) -> alt.Chart:
+    """Shade June to September of every year between two days."""
+    spans = [
+        {
+            "from_day": max(dt.date(year, HOT_MONTHS[0], 1), first),
+            "to_day": min(dt.date(year, HOT_MONTHS[-1], 30), last),
+        }
+        for year in range(first.year, last.year + 1)
+    ]
+    shown = [{name: utc_ms(day) for name, day in span.items()} for span in spans if span["from_day"] < span["to_day"]]
+    frame = pd.DataFrame(shown, columns=["from_day", "to_day"])
+    return (
+        alt.Chart(frame)
+        .mark_rect(color=palette.brick, opacity=0.08)
+        .encode(x=alt.X("from_day:T", scale=x.scale, title=x.title), x2="to_day:T")
+    )
+
+
+def as_dots(table: pd.DataFrame, count: str) -> pd.DataFrame:
+    """Repeat every row as often as it counts, numbered 1 .. n in the column ``nth``."""
+    counts = table[count].round().astype(int).clip(lower=0)
+    repeated = table.loc[table.index.repeat(counts)].copy()
+    repeated["nth"] = repeated.groupby(level=0).cumcount() + 1
+    return repeated.reset_index(drop=True)
+
+
+def few(table: pd.DataFrame, count: str) -> bool:
+    """Say whether every count is so small that dots are drawn instead of bars."""
+    return bool(len(table)) and float(table[count].max()) < DOTS_BELOW
+
+
+def tips(columns: Mapping[str, str]) -> list[alt.Tooltip]:
+    """Return tooltips: column with its type -> what it is called."""
+    return [alt.Tooltip(column, title=title) for column, title in columns.items()]
