@@ -117,9 +117,8 @@ def forecast_demand(
     season = season_of(histories.as_of, from_date, to_date)
     past = read_past_seasons(histories, season)
     if past.risk.empty:
-        msg = (
-            f"the log saw no time at risk between {season.from_date:%d %B} and {season.to_date:%d %B} of any past year"
-        )
+        days = f"{season.from_date:%d %B} and {season.to_date:%d %B}"
+        msg = f"the log saw no unit in service between {days} of any past year"
         raise PlanError(msg)
     now = _parts_now(histories, season)
     rng = np.random.default_rng(seed)
@@ -165,12 +164,8 @@ def _by_season(past: PastSeasons, fits: pd.DataFrame) -> tuple[pd.Series, pd.Ser
     """Return fittings by past season, and those expected of it at each component's average rate."""
     ids = list(past.season_ids)
     counts = fits.groupby("season_id").size().reindex(ids, fill_value=0)
-    days = (
-        past.risk.groupby(["component", "season_id"])["days"]
-        .sum()
-        .unstack(fill_value=0.0)
-        .reindex(columns=ids, fill_value=0.0)
-    )
+    days = past.risk.pivot_table(index="component", columns="season_id", values="days", aggfunc="sum", fill_value=0.0)
+    days = days.reindex(columns=ids, fill_value=0.0)
     rate = fits.groupby("component").size().reindex(days.index, fill_value=0) / days.sum(axis=1)
     return counts, days.mul(rate, axis=0).sum(axis=0)
 
@@ -279,7 +274,12 @@ def _table(cells: pd.DataFrame, draws: IntArray, now: pd.DataFrame, past: PastSe
     table = pd.concat(parts, ignore_index=True)
     table["units"] = _units(table, now)
     upgrades = past.fits[past.fits["why"] == "upgrade"].groupby("component").size()
-    table["note"] = [_note(row.part_no, row.component, row.building, row.why, upgrades) for row in table.itertuples()]
+    table["note"] = [
+        _note(str(part_no), str(component), together=not building and not why, upgrades=upgrades)
+        for part_no, component, building, why in zip(
+            table["part_no"], table["component"], table["building"], table["why"], strict=True
+        )
+    ]
     return table.sort_values(["property", "building", "component", "part_no", "why"], kind="stable", ignore_index=True)
 
 
@@ -300,11 +300,11 @@ def _units(table: pd.DataFrame, now: pd.DataFrame) -> list[int]:
     ]  # fmt: skip
 
 
-def _note(part_no: object, component: object, building: object, why: object, upgrades: pd.Series) -> str:
+def _note(part_no: str, component: str, *, together: bool, upgrades: pd.Series) -> str:
     said = []
     if part_no == "part number unknown":
         said.append("no catalogue line fits these units and none was fitted before")
-    if building == "" and why == "" and upgrades.get(component, 0):
+    if together and upgrades.get(component, 0):
         said.append(f"{upgrades[component]} fitted as upgrades in past seasons are left out")
     return "; ".join(said)
 

@@ -60,7 +60,7 @@ def draw_intensity(
     weighted = risk.assign(days=risk["days"] * risk["weight"])
     cells = weighted.groupby(KIND, as_index=False)["days"].sum()
     cells = cells[cells["days"] > 0].reset_index(drop=True)
-    counts = fits.groupby(KIND).size().reindex(pd.MultiIndex.from_frame(cells[KIND]), fill_value=0).to_numpy(float)
+    counts = np.asarray(fits.groupby(KIND).size().reindex(pd.MultiIndex.from_frame(cells[KIND]), fill_value=0), float)
     level = rng.gamma(max(n, 0.5), 1.0, draws)
     if n < ENOUGH or len(cells) < 2:
         rate = level / max(cells["days"].sum(), 1.0)
@@ -102,8 +102,8 @@ def _building_factors(
     buildings: pd.DataFrame,
 ) -> FloatArray:
     key = ["property", "building"]
-    expected = risk.merge(cells[[*KIND, "rate"]], on=KIND, how="left")
-    expected = expected.assign(mean=expected["days"] * expected["rate"].fillna(0)).groupby(key)["mean"].sum()
+    priced = risk.merge(cells[[*KIND, "rate"]], on=KIND, how="left")
+    expected = priced.assign(mean=priced["days"] * priced["rate"].fillna(0)).groupby(key)["mean"].sum()
     index = pd.MultiIndex.from_frame(buildings[key])
     e = expected.reindex(index, fill_value=0.0).to_numpy(float)
     seen = fits.groupby(key).size().reindex(index, fill_value=0).to_numpy(float)

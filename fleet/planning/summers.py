@@ -1,4 +1,4 @@
-"""How much more fails in a hot summer, and which summers may come: heat response, weather years, the year's own luck."""
+"""How much more fails in a hot summer, and which summers may come?"""
 
 from __future__ import annotations
 
@@ -129,7 +129,10 @@ def _draw_weather(
             middle = np.quantile(weather, {"hot": [2 / 3, 1], "normal": [1 / 3, 2 / 3], "mild": [0, 1 / 3]}[summer])
             inside = weather[(weather >= middle[0]) & (weather <= middle[1])]
             weather = rng.choice(inside, draws)
-        said = f"Only {len(log_heat)} weather years on record: summers spread as a stated prior, {WEATHER_SD:.0%} about the usual heat."
+        said = (
+            f"Only {len(log_heat)} weather years on record: summers spread as a stated prior, "
+            f"{WEATHER_SD:.0%} about the usual heat."
+        )
         return weather, (said,)
     ordered = np.sort(log_heat.to_numpy(float))
     third = len(ordered) / 3

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, cast
 
 import altair as alt
@@ -46,18 +47,18 @@ def checked(table: pd.DataFrame, columns: Sequence[str], numbers: Sequence[str] 
     kept = table[list(dict.fromkeys((*columns, *numbers)))].copy()
     for name in numbers:
         kept[name] = pd.to_numeric(kept[name], errors="coerce").astype(float)
-    sound = np.isfinite(kept[list(numbers)]).all(axis=1) if numbers else pd.Series(data=True, index=kept.index)
-    return kept[sound].reset_index(drop=True), int((~sound).sum())
+    sound = np.isfinite(kept[list(numbers)].to_numpy(dtype=float)).all(axis=1)
+    return kept.loc[sound].reset_index(drop=True), int((~sound).sum())
 
 
 def titled(
-    chart: alt.LayerChart | alt.Chart, title: str, *, left_out: int = 0, said: str = "", height: float | None = None,
+    chart: alt.LayerChart | alt.Chart | alt.FacetChart, title: str, *, left_out: int = 0, said: str = "", height: float | None = None,
     palette: Palette = LIGHT,
 ) -> Chart:  # fmt: skip
     """Give a chart its finding as title, what was left out as subtitle, its height and the theme."""
     more = f"{counted(left_out, 'row')} without a number left out" if left_out else ""
     lines = [line for text in (said, more) for line in folded(text)]
-    heading = alt.TitleParams(folded(title), **({"subtitle": lines} if lines else {}))
+    heading = alt.TitleParams(folded(title), subtitle=lines) if lines else alt.TitleParams(folded(title))
     sized = {"height": height} if height is not None else {}
     return cast("Chart", chart.properties(title=heading, width="container", **sized).configure(**chart_config(palette)))
 
@@ -89,36 +90,46 @@ def length_axis(column: str, title: str, upper: float | None = None, **axis: Any
     return alt.X(f"{column}:Q", title=title, scale=scale, axis=alt.Axis(tickCount=5, **axis))
 
 
-def time_axis(column: str, title: str, first: dt.date, last: dt.date) -> alt.X:
-    """Return a horizontal time axis in UTC, so that no date slips by a day."""
-    domain = [utc_ms(first), utc_ms(last)]
-    return alt.X(
-        f"{column}:T", title=title, scale=alt.Scale(type="utc", domain=domain),
-        axis=alt.Axis(tickCount=6, labelOverlap=True),
-    )  # fmt: skip
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimeAxis:
+    """A horizontal axis of days in UTC, so that no date slips by one."""
+
+    title: str
+    first: dt.date
+    last: dt.date
+
+    @classmethod
+    def over(cls, days: pd.Series[Any], title: str) -> TimeAxis:
+        """Return the axis that spans these days; an empty series gives the day 1970-01-01."""
+        sound = days.dropna()
+        ends = (sound.min(), sound.max()) if len(sound) else (pd.Timestamp(0), pd.Timestamp(0))
+        return cls(title=title, first=ends[0].date(), last=ends[1].date())
+
+    def x(self, column: str) -> alt.X:
+        """Return the encoding of a column of days."""
+        domain = [utc_ms(self.first), utc_ms(self.last)]
+        return alt.X(
+            f"{column}:T",
+            title=self.title,
+            scale=alt.Scale(type="utc", domain=domain, nice=False),
+            axis=alt.Axis(tickCount=6, labelOverlap=True, grid=False),
+        )
+
+    def hot_months(self, palette: Palette) -> alt.Chart:
+        """Shade June to September of every year on the axis."""
+        spans = []
+        for year in range(self.first.year, self.last.year + 1):
+            start = max(dt.date(year, HOT_MONTHS[0], 1), self.first)
+            end = min(dt.date(year, HOT_MONTHS[-1], 30), self.last)
+            spans += [(start, end)] if start < end else []
+        rows = {name: pd.to_datetime([s[i] for s in spans], utc=True) for i, name in enumerate(("from_day", "to_day"))}
+        shade = alt.Chart(pd.DataFrame(rows)).mark_rect(color=palette.brick, opacity=0.08)
+        return cast("alt.Chart", shade.encode(x=self.x("from_day"), x2="to_day:T"))
 
 
 def utc_ms(day: dt.date) -> int:
     """Return a date as milliseconds since 1970, UTC."""
     return int(dt.datetime(day.year, day.month, day.day, tzinfo=dt.UTC).timestamp() * 1000)
-
-
-def hot_months(first: dt.date, last: dt.date, x: alt.X, palette: Palette) -> alt.Chart:
-    """Shade June to September of every year between two days."""
-    spans = [
-        {
-            "from_day": max(dt.date(year, HOT_MONTHS[0], 1), first),
-            "to_day": min(dt.date(year, HOT_MONTHS[-1], 30), last),
-        }
-        for year in range(first.year, last.year + 1)
-    ]
-    shown = [{name: utc_ms(day) for name, day in span.items()} for span in spans if span["from_day"] < span["to_day"]]
-    frame = pd.DataFrame(shown, columns=["from_day", "to_day"])
-    return (
-        alt.Chart(frame)
-        .mark_rect(color=palette.brick, opacity=0.08)
-        .encode(x=alt.X("from_day:T", scale=x.scale, title=x.title), x2="to_day:T")
-    )
 
 
 def as_dots(table: pd.DataFrame, count: str) -> pd.DataFrame:

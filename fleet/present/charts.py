@@ -11,31 +11,32 @@ import pandas as pd
 
 from fleet.present.chart_parts import (
     Chart,
+    TimeAxis,
     as_dots,
     bar_height,
     checked,
     few,
-    hot_months,
     length_axis,
     rows_axis,
-    time_axis,
     tips,
     titled,
 )
-from fleet.present.numbers import as_date
 from fleet.present.theme import LIGHT, Palette
 
 __all__ = [
     "draw_counts", "draw_deviations", "draw_events", "draw_expected", "draw_fan", "draw_intervals", "draw_months",
-    "draw_observed_expected",
+    "draw_observed_expected", "draw_planned",
 ]  # fmt: skip
+
+
+_SHADED = "Shaded: June to September."
 
 
 def draw_fan(
     table: pd.DataFrame, label: str, title: str, *, unit: str = "pieces", upper: float | None = None,
     palette: Palette = LIGHT,
 ) -> Chart:  # fmt: skip
-    """Draw forecasts as fans: a pale band of 90 %, a deeper one of 50 %, and the middle; one row a label, in the order given.
+    """Draw forecasts as fans: a pale band of 90 %, a deeper one of 50 %, and the middle; one row a label.
 
     Parameters
     ----------
@@ -119,6 +120,26 @@ def draw_counts(
     return titled(marks, title, left_out=left_out, height=bar_height(len(rows)), palette=palette)
 
 
+def draw_planned(
+    table: pd.DataFrame, label: str, count: str, title: str, *, unit: str, upper: float | None = None,
+    palette: Palette = LIGHT,
+) -> Chart:  # fmt: skip
+    """Draw planned or expected counts as outlined bars, one row a label; the number stands beside its bar.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns ``label`` and ``count``.
+    """
+    rows, left_out = checked(table, [label], [count])
+    base = alt.Chart(rows).encode(
+        y=rows_axis(list(rows[label]), label), x=length_axis(count, unit, upper), tooltip=tips({f"{count}:Q": unit})
+    )
+    bars = base.mark_bar(height=16, color=palette.pine, fillOpacity=0.12, stroke=palette.pine, strokeWidth=2)
+    number = base.mark_text(align="left", dx=5, color=palette.quiet).encode(text=alt.Text(f"{count}:Q", format=",.0f"))
+    return titled(bars + number, title, left_out=left_out, height=bar_height(len(rows)), palette=palette)
+
+
 def draw_intervals(
     table: pd.DataFrame, label: str, title: str, *, unit: str, estimate: str = "rate", low: str = "low",
     high: str = "high", reference: float | None = None, from_zero: bool = True, palette: Palette = LIGHT,
@@ -137,7 +158,10 @@ def draw_intervals(
     rows, left_out = checked(table, [label], [estimate, low, high])
     said = {f"{label}:N": label, f"{estimate}:Q": "estimate", f"{low}:Q": "low", f"{high}:Q": "high"}
     base = alt.Chart(rows).encode(y=rows_axis(list(rows[label]), label), tooltip=tips(said))
-    axis = (lambda name: length_axis(name, unit)) if from_zero else (lambda name: alt.X(f"{name}:Q", title=unit))
+
+    def axis(name: str) -> alt.X:
+        return length_axis(name, unit) if from_zero else alt.X(f"{name}:Q", title=unit, axis=alt.Axis(tickCount=5))
+
     band = base.mark_bar(height=8, color=palette.steel, opacity=0.35).encode(x=axis(low), x2=f"{high}:Q")
     point = base.mark_circle(size=80, color=palette.steel, opacity=1).encode(x=axis(estimate))
     layers: alt.LayerChart = band + point
@@ -177,19 +201,13 @@ def draw_months(
     rows, left_out = checked(table, ["month"], [value])
     rows["from_day"] = pd.to_datetime(rows["month"] + "-01", utc=True)
     rows["to_day"] = rows["from_day"] + pd.Timedelta(days=26)
-    first, last = as_date(rows["from_day"].min()), as_date(rows["from_day"].max() + pd.DateOffset(months=1))
+    axis = TimeAxis.over(pd.concat([rows["from_day"], rows["to_day"]]), "month of the report")
     scale = alt.Scale(domain=[0, upper]) if upper is not None else alt.Scale(domainMin=0)
-    x = time_axis("from_day", "month", first, last) if first and last else alt.X("from_day:T", title="month")
-    bars = (
-        alt.Chart(rows)
-        .mark_bar(color=palette.marks()[color])
-        .encode(
-            x=x, x2="to_day:T", y=alt.Y(f"{value}:Q", title=unit, scale=scale, axis=alt.Axis(tickCount=4)),
-            tooltip=tips({"month:N": "month", f"{value}:Q": unit}),
-        )
-    )  # fmt: skip
-    layers = hot_months(first, last, x, palette) + bars if first and last else alt.layer(bars)
-    return titled(layers, title, left_out=left_out, said="Shaded: June to September.", height=height, palette=palette)
+    y = alt.Y(f"{value}:Q", title=unit, scale=scale, axis=alt.Axis(tickCount=4))
+    bars = alt.Chart(rows).mark_bar(color=palette.marks()[color])
+    bars = bars.encode(x=axis.x("from_day"), x2="to_day:T", y=y, tooltip=tips({"month:N": "month", f"{value}:Q": unit}))
+    layers = alt.layer(axis.hot_months(palette), bars)
+    return titled(layers, title, left_out=left_out, said=_SHADED, height=height, palette=palette)
 
 
 def draw_events(table: pd.DataFrame, label: str, title: str, *, palette: Palette = LIGHT) -> Chart:
@@ -203,18 +221,13 @@ def draw_events(table: pd.DataFrame, label: str, title: str, *, palette: Palette
     rows, left_out = checked(table, [label, "day", "component"])
     rows["day"] = pd.to_datetime(rows["day"], utc=True)
     order = list(dict.fromkeys(rows[label]))
-    first, last = as_date(rows["day"].min()), as_date(rows["day"].max())
-    x = time_axis("day", "date of the report", first, last) if first and last else alt.X("day:T", title="date")
-    dots = (
-        alt.Chart(rows)
-        .mark_circle(size=80, color=palette.brick, opacity=0.8)
-        .encode(
-            x=x, y=rows_axis(order, label), tooltip=tips({f"{label}:N": "unit", "day:T": "day", "component:N": "what"})
-        )
-    )
-    layers = hot_months(first, last, x, palette) + dots if first and last else alt.layer(dots)
-    said = "One dot a failure. Shaded: June to September."
-    return titled(layers, title, left_out=left_out, said=said, height=bar_height(len(order)), palette=palette)
+    axis = TimeAxis.over(rows["day"], "day of the report")
+    said = tips({f"{label}:N": "unit", "day:T": "day", "component:N": "what"})
+    dots = alt.Chart(rows).mark_circle(size=80, color=palette.brick, opacity=0.8)
+    dots = dots.encode(x=axis.x("day"), y=rows_axis(order, label), tooltip=said)
+    layers = alt.layer(axis.hot_months(palette), dots)
+    subtitle = f"One dot a failure. {_SHADED}"
+    return titled(layers, title, left_out=left_out, said=subtitle, height=bar_height(len(order)), palette=palette)
 
 
 def draw_deviations(readings: pd.DataFrame, title: str, *, height: int = 220, palette: Palette = LIGHT) -> Chart:
@@ -227,28 +240,19 @@ def draw_deviations(readings: pd.DataFrame, title: str, *, height: int = 220, pa
     """
     rows, left_out = checked(readings, ["day", "stage"], ["off_pct", "tolerance_pct"])
     rows["day"] = pd.to_datetime(rows["day"], utc=True)
-    first, last = as_date(rows["day"].min()), as_date(rows["day"].max())
-    x = time_axis("day", "date of the reading", first, last) if first and last else alt.X("day:T", title="date")
-    y = alt.Y("off_pct:Q", title="% off the rating")
-    band = pd.DataFrame({"low": -rows["tolerance_pct"].tail(1), "high": rows["tolerance_pct"].tail(1)})
-    shade = (
-        alt.Chart(band).mark_rect(color=palette.pine, opacity=0.15).encode(y=alt.Y("low:Q", title=y.title), y2="high:Q")
+    axis, unit = TimeAxis.over(rows["day"], "day of the reading"), "% off the rating"
+    band = pd.DataFrame({"low": -rows["tolerance_pct"].tail(1), "high": rows["tolerance_pct"].tail(1), "rating": 0.0})
+    base = alt.Chart(band)
+    shade = base.mark_rect(color=palette.pine, opacity=0.18).encode(y=alt.Y("low:Q", title=unit), y2="high:Q")
+    zero = base.mark_rule(color=palette.quiet).encode(y=alt.Y("rating:Q", title=unit))
+    shapes = alt.Scale(domain=["found", "left", "new"], range=["circle", "square", "triangle-up"])
+    points = alt.Chart(rows).mark_point(size=80, filled=True, color=palette.steel, opacity=1)
+    points = points.encode(
+        x=axis.x("day"),
+        y=alt.Y("off_pct:Q", title=unit, scale=alt.Scale(zero=True)),
+        shape=alt.Shape("stage:N", title="reading", scale=shapes),
+        tooltip=tips({"day:T": "day", "stage:N": "stage", "off_pct:Q": unit}),
     )
-    zero = (
-        alt.Chart(pd.DataFrame({"rating": [0.0]}))
-        .mark_rule(color=palette.quiet)
-        .encode(y=alt.Y("rating:Q", title=y.title))
-    )
-    points = (
-        alt.Chart(rows)
-        .mark_point(size=80, filled=True, color=palette.steel, opacity=1)
-        .encode(
-            x=x, y=y,
-            shape=alt.Shape(
-                "stage:N", title="reading", scale=alt.Scale(domain=["found", "left", "new"], range=["circle", "square", "triangle-up"])
-            ),
-            tooltip=tips({"day:T": "day", "stage:N": "stage", "off_pct:Q": "% off"}),
-        )
-    )  # fmt: skip
-    layers = alt.layer(shade, zero, points)
-    return titled(layers, title, left_out=left_out, said="Band: the tolerance.", height=height, palette=palette)
+    layers = alt.layer(axis.hot_months(palette), shade, zero, points)
+    said = f"Band: the tolerance. {_SHADED}"
+    return titled(layers, title, left_out=left_out, said=said, height=height, palette=palette)

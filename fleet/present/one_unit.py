@@ -53,7 +53,7 @@ class UnitHistory:
     def plate(self) -> dict[str, Any]:
         """Return the data plate of the unit that hangs there now, blanks left out."""
         row = self.units.iloc[-1].to_dict()
-        return {name: value for name, value in row.items() if not is_blank(value)}
+        return {str(name): value for name, value in row.items() if not is_blank(value)}
 
     def ratings(self) -> dict[str, float]:
         """Return the rated microfarads of the run sections known for the unit that hangs there now."""
@@ -118,7 +118,8 @@ def last_readings(unit: UnitHistory) -> pd.DataFrame:
     readings = unit.readings[unit.readings["off_pct"].notna()]
     readings = readings[readings["day"] >= pd.Timestamp(since)] if since else readings
     latest = readings.groupby("section", sort=False).tail(1).sort_values("section", ascending=False)
-    verdicts = [judge_run_reading(row.value_uf, row.rated_uf, row.tolerance_pct) for row in latest.itertuples()]
+    columns = (latest["value_uf"], latest["rated_uf"], latest["tolerance_pct"])
+    verdicts = [judge_run_reading(float(a), float(b), float(c)) for a, b, c in zip(*columns, strict=True)]
     return latest.assign(advice=[v.advice for v in verdicts], reason=[v.reason for v in verdicts])
 
 
@@ -142,8 +143,8 @@ def judge(unit: UnitHistory, section: str, measured_uf: float) -> Verdict | None
 
 
 def visit_lines(unit: UnitHistory) -> list[dict[str, str]]:
-    """Return every visit as a person would write it: when, what for, what was found and done, what was read and fitted."""
-    return [_visit_line(unit, row) for row in unit.visits.to_dict("records")]
+    """Return every visit as a person would write it: when, what for, what was found, done, read and fitted."""
+    return [_visit_line(unit, row) for row in _records(unit.visits)]
 
 
 def read_failure_days(histories: Histories, tags: list[str]) -> pd.DataFrame:
@@ -172,7 +173,11 @@ def _visit_line(unit: UnitHistory, visit: dict[str, Any]) -> dict[str, str]:
 
 
 def _of(rows: pd.DataFrame, visit: dict[str, Any]) -> list[dict[str, Any]]:
-    return rows[rows["visit_id"] == visit["visit_id"]].to_dict("records")
+    return _records(rows[rows["visit_id"] == visit["visit_id"]])
+
+
+def _records(rows: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
 
 
 def _part(row: dict[str, Any]) -> str:

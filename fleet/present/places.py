@@ -39,7 +39,7 @@ class Places:
         return tuple(name for name in self.walk["property"].drop_duplicates() if name)
 
     def buildings(self, prop: str = "") -> tuple[str, ...]:
-        """Return the buildings of a property in walking order; none where no property is named and there are several."""
+        """Return a property's buildings in walking order; none where no property is named and there are several."""
         if not prop and len(self.properties()) > 1:
             return ()
         walk = self.walk if not prop else self.walk[self.walk["property"] == prop]

@@ -129,7 +129,7 @@ def _meters(answer: Answer) -> str:
     off = table[(table["low"] > 0) | (table["high"] < 0)]
     if off.empty:
         return f"None of {counted(len(table), 'meter')} can be told apart from the rest."
-    worst = off.loc[off["bias_pct"].abs().idxmax()]
+    worst = off.sort_values("bias_pct", key=abs, ascending=False).iloc[0]
     side = "high" if worst["bias_pct"] > 0 else "low"
     bounds = sorted((abs(float(worst["low"])), abs(float(worst["high"]))))
     size = about(abs(float(worst["bias_pct"])), *bounds, unit="%")
@@ -186,8 +186,8 @@ def _lots(answer: Answer) -> str:
     row = named.sort_values("p_value").iloc[0]
     more = f" {counted(len(named) - 1, 'more lot')} named below." if len(named) > 1 else ""
     return (
-        f"Lot {row['lot']} of {row['part_no']} likely is bad: {row['failed']:.0f} of {row['fitted']:.0f} fitted failed, "
-        f"where {about(row['expected'])} was to be expected.{more}"
+        f"Lot {row['lot']} of {row['part_no']} likely is bad: {row['failed']:.0f} of {row['fitted']:.0f} fitted "
+        f"failed, where {about(row['expected'])} was to be expected.{more}"
     )
 
 

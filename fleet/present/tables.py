@@ -1,12 +1,12 @@
 """Write an answer as text that reads well at 80 columns: its sentence, its table, and what stands behind it.
 
-Where the columns don't fit, the least needed are dropped and named below the table; nothing is dropped from CSV or JSON.
+Where the columns don't fit, the least needed are dropped and named below the table; CSV and JSON have them all.
 """
 
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -128,17 +128,29 @@ def cell_text(shown: Shown, values: Sequence[object]) -> str:
         return _share_interval(values)
     if is_blank(value):
         return shown.total or BLANK
-    write = {
-        "count": lambda v: f"{v:,.0f}" if finite(v) is not None else str(v),
-        "number": plain_number,
-        "money": lambda v: f"{v:,.2f}" if finite(v) is not None else str(v),
-        "share": percent,
-        "pct": lambda v: signed_pct(v).removesuffix(" %"),
-        "chance": _chance,
-        "date": lambda v: as_date(v).isoformat() if as_date(v) else str(v),  # type: ignore[union-attr]
-        "yesno": lambda v: "yes" if v is True or str(v).lower() in ("yes", "true") else "no",
-    }.get(shown.style, str)
+    write = _WRITERS.get(shown.style, str)
     return " ".join(write(value).split())
+
+
+def _count(value: object) -> str:
+    return str(value) if finite(value) is None else f"{finite(value):,.0f}"
+
+
+def _cents(value: object) -> str:
+    return str(value) if finite(value) is None else f"{finite(value):,.2f}"
+
+
+def _deviation(value: object) -> str:
+    return signed_pct(value).removesuffix(" %")
+
+
+def _iso(value: object) -> str:
+    date = as_date(value)
+    return str(value) if date is None else date.isoformat()
+
+
+def _yes_or_no(value: object) -> str:
+    return "yes" if str(value).lower() in ("yes", "true") else "no"
 
 
 def _setting(value: object) -> str:
@@ -152,6 +164,18 @@ def _chance(value: object) -> str:
     if number is None:
         return BLANK
     return "< 0.001" if number < 0.001 else f"{number:.3f}"
+
+
+_WRITERS: Mapping[str, Callable[[object], str]] = {
+    "count": _count,
+    "number": plain_number,
+    "money": _cents,
+    "share": percent,
+    "pct": _deviation,
+    "chance": _chance,
+    "date": _iso,
+    "yesno": _yes_or_no,
+}
 
 
 def _share_interval(values: Sequence[object]) -> str:
@@ -233,7 +257,7 @@ def _row(cells: Sequence[str], columns: Sequence[_Laid], widths: Sequence[int]) 
 
 
 def _footnotes(rows: pd.DataFrame) -> tuple[list[str], list[str]]:
-    """Number the sentences of the note columns; return each row's mark and the sentences in order."""
+    """Collect the sentences of the note columns: each row's mark, and the sentences in order."""
     present = [name for name in FOOTNOTED if name in rows.columns]
     sentences: dict[str, int] = {}
     marks = []

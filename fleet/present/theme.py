@@ -34,6 +34,8 @@ class Palette:
         Attention; uncertain.
     slate : str
         The rest.
+    link, card : str
+        Links; the ground of side column and controls.
     """
 
     name: str
@@ -47,6 +49,7 @@ class Palette:
     pine: str
     ochre: str
     slate: str
+    link: str
 
     def marks(self) -> dict[str, str]:
         """Return the five marks by name."""
@@ -55,11 +58,11 @@ class Palette:
 
 LIGHT = Palette(
     name="light", paper="#FCFBF8", ink="#1E2A32", rule="#E4DFD5", quiet="#5E6973", card="#F4F1EA",
-    brick="#9C3A1F", steel="#3C7DB5", pine="#5BAA8B", ochre="#E3AE2E", slate="#5E6973",
+    brick="#9C3A1F", steel="#3C7DB5", pine="#5BAA8B", ochre="#E3AE2E", slate="#5E6973", link="#2F6796",
 )  # fmt: skip
 DARK = Palette(
     name="dark", paper="#14191D", ink="#ECE8E0", rule="#343D44", quiet="#A3AFB9", card="#1D242A",
-    brick="#CD6647", steel="#66A3DE", pine="#86D8B7", ochre="#F8DC8A", slate="#87939D",
+    brick="#CD6647", steel="#66A3DE", pine="#86D8B7", ochre="#F8DC8A", slate="#87939D", link="#8DBDEC",
 )  # fmt: skip
 
 FONT = '"Source Sans", "Source Sans Pro", system-ui, sans-serif'

@@ -1,0 +1,193 @@
+"""Where and when did one component fail in a heap? The scan over buildings, components and weeks.
+
+Each component of each property is scanned by itself (`fleet.analysis.scan`), so seasons, heat spells and gaps in the
+log, which a property's buildings share, and buildings that always call more, are part of what is expected. The
+p-value then allows for everything looked at: all components, buildings and windows of weeks.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+
+from fleet.analysis.poisson import FloatArray
+from fleet.analysis.scan import IntArray, Windows, candidate_windows, shuffled_maxima
+from fleet.answer import Answer, AnswerColumn
+from fleet.errors import AnalysisError
+from fleet.histories.answers import answer_from
+from fleet.histories.build import Histories
+
+SEED = 20_260_401
+MAX_WEEKS = 13
+FALSE_ALARM = 0.05
+"""One false alarm in twenty whole fleets."""
+
+MIN_FAILURES = 3
+"""A window with fewer failures isn't listed."""
+
+LISTED = 20
+"""So many candidates are listed, alert or not."""
+
+COLUMNS = (
+    AnswerColumn(name="building", kind="text", meaning="the building"),
+    AnswerColumn(name="component", kind="text", meaning="the component that failed"),
+    AnswerColumn(name="from_date", kind="date", meaning="first day of the window's first week"),
+    AnswerColumn(name="to_date", kind="date", meaning="last day of the window's last week"),
+    AnswerColumn(name="observed", kind="count", meaning="failures in the window"),
+    AnswerColumn(name="expected", kind="number", meaning="failures to expect there, by building and by week"),
+    AnswerColumn(name="ratio", kind="number", meaning="observed ÷ expected"),
+    AnswerColumn(name="p_value", kind="number", meaning="chance of such a heap anywhere in the fleet"),
+    AnswerColumn(name="alert", kind="yesno", meaning="yes at one false alarm in twenty whole fleets"),
+    AnswerColumn(name="llr", kind="number", meaning="log likelihood ratio of a raised rate against none"),
+    AnswerColumn(name="property", kind="text", meaning="the complex"),
+    AnswerColumn(name="note", kind="text", meaning="what to know about this row"),
+)
+
+_METHOD = (
+    "Space-time scan (Kulldorff's likelihood ratio) with weeks shuffled among the failures of each component and "
+    "property; p-value of the largest ratio over all of them by Monte Carlo."
+)
+
+
+def scan_clusters(
+    histories: Histories, *, seed: int = SEED, replicates: int = 999, max_weeks: int = MAX_WEEKS
+) -> Answer:
+    """Say where a component failed in a heap: building, weeks, and how likely chance alone makes such a heap.
+
+    Parameters
+    ----------
+    histories : Histories
+        The log as known on its as-of day.
+    seed : int
+        Seed of the shuffles.
+    replicates : int
+        Shuffled fleets (19 to 99 999); the smallest p-value possible is 1/(replicates + 1).
+    max_weeks : int
+        Longest window, weeks (1 to 52).
+
+    Returns
+    -------
+    Answer
+        The most likely windows that don't overlap within a building and component, smallest p-value first
+        (`COLUMNS`); only rows with an alert are named as clusters.
+
+    Raises
+    ------
+    AnalysisError
+        When ``replicates`` or ``max_weeks`` is out of range.
+
+    Notes
+    -----
+    A building that is always bad isn't found here (its total is held fixed): ask ``rates --by building``. A property
+    with one building has nothing to compare with.
+    """
+    if not (19 <= replicates <= 99_999 and 1 <= max_weeks <= 52):
+        msg = f"replicates = {replicates} must lie between 19 and 99999, max_weeks = {max_weeks} between 1 and 52"
+        raise AnalysisError(msg)
+    chains = histories.database.frame(
+        "select property, building, component, failed_on from history.chain where counted order by chain_id"
+    )
+    first = histories.window[0]
+    chains["week"] = (pd.to_datetime(chains["failed_on"]) - pd.Timestamp(first)).dt.days // 7
+    candidates, largest, alone = _scan_all(chains, np.random.default_rng(seed), replicates, max_weeks)
+    table = _table(candidates, largest, first, histories.as_of)
+    return answer_from(
+        histories,
+        table,
+        COLUMNS,
+        name="clusters",
+        method=_METHOD,
+        n_used=len(chains) - alone,
+        notes=_notes(table, chains, max_weeks, histories),
+        excluded={"failures in properties with one building, nothing to compare": alone} if alone else {},
+        settings={"seed": seed, "replicates": replicates, "max_weeks": max_weeks, "false_alarm": FALSE_ALARM},
+    )
+
+
+def _scan_all(
+    chains: pd.DataFrame, rng: np.random.Generator, replicates: int, max_weeks: int
+) -> tuple[pd.DataFrame, FloatArray, int]:
+    """Return the candidates, the largest ratio of each shuffled fleet, and the failures that can't be compared."""
+    largest = np.zeros(replicates)
+    found: list[pd.DataFrame] = []
+    alone = 0
+    for (place, component), group in chains.groupby(["property", "component"]):
+        codes, names = pd.factorize(group["building"], sort=True)
+        if len(names) < 2:
+            alone += len(group)
+            continue
+        building, week = codes.astype(np.int64), group["week"].to_numpy(dtype=np.int64)
+        windows = candidate_windows(building, week, max_weeks=max_weeks)
+        if windows.llr.size == 0:
+            continue
+        maxima = shuffled_maxima(building, week, max_weeks=max_weeks, rng=rng, replicates=replicates)
+        largest = np.maximum(largest, maxima)
+        found.append(_best_apart(windows, names).assign(property=place, component=component))
+    if not found:
+        return pd.DataFrame(columns=["building", "first_week", "last_week", "observed", "expected", "llr"]), largest, alone
+    return pd.concat(found, ignore_index=True), largest, alone
+
+
+def _best_apart(windows: Windows, names: pd.Index) -> pd.DataFrame:
+    """Return the best windows, no two of one building overlapping in time."""
+    kept: list[int] = []
+    taken: dict[int, list[tuple[int, int]]] = {}
+    for i in np.argsort(-windows.llr, kind="stable"):
+        if windows.llr[i] <= 0 or windows.observed[i] < MIN_FAILURES:
+            continue
+        span = (int(windows.first_week[i]), int(windows.last_week[i]))
+        spans = taken.setdefault(int(windows.building[i]), [])
+        if all(span[1] < first or last < span[0] for first, last in spans):
+            spans.append(span)
+            kept.append(int(i))
+    return pd.DataFrame(
+        {
+            "building": names[windows.building[kept]],
+            "first_week": windows.first_week[kept],
+            "last_week": windows.last_week[kept],
+            "observed": windows.observed[kept],
+            "expected": windows.expected[kept],
+            "llr": windows.llr[kept],
+        }
+    )
+
+
+def _table(candidates: pd.DataFrame, largest: FloatArray, first: dt.date, as_of: dt.date) -> pd.DataFrame:
+    if candidates.empty:
+        return pd.DataFrame(columns=[c.name for c in COLUMNS])
+    rank = (largest[None, :] >= candidates["llr"].to_numpy()[:, None] - 1e-9).sum(axis=1)
+    table = candidates.assign(p_value=(rank + 1.0) / (largest.size + 1.0))
+    table["alert"] = np.where(table["p_value"] <= FALSE_ALARM, "yes", "no")
+    table["ratio"] = table["observed"] / table["expected"]
+    table["from_date"] = pd.Series([_day(first, w) for w in table["first_week"]], index=table.index, dtype=object)
+    table["to_date"] = pd.Series(
+        [min(_day(first, w + 1) - dt.timedelta(days=1), as_of) for w in table["last_week"]],
+        index=table.index,
+        dtype=object,
+    )
+    table["note"] = np.where(table["alert"] == "yes", "", "chance makes such a heap: not named")
+    table = table.sort_values(["p_value", "llr", "property", "building"], ascending=[True, False, True, True])
+    return table.loc[(table["alert"] == "yes") | (np.arange(len(table)) < LISTED)]
+
+
+def _day(first: dt.date, week: IntArray | int) -> dt.date:
+    return first + dt.timedelta(days=7 * int(week))
+
+
+def _notes(table: pd.DataFrame, chains: pd.DataFrame, max_weeks: int, histories: Histories) -> list[str]:
+    n = int((table["alert"] == "yes").sum())
+    notes = [
+        f"{n} of {len(table)} candidates {'is' if n == 1 else 'are'} more than chance makes of this many components, "
+        "buildings and weeks; the others are listed to look at, not as clusters."
+    ]
+    cells = chains.groupby(["property", "component", "building"]).size()
+    years = max((histories.window[1] - histories.window[0]).days + 1, 1) / 7.0
+    if len(cells):
+        usual = float(cells.median()) * min(max_weeks / years, 1.0)
+        notes.append(
+            f"A building and component that failed at all has typically {usual:.2f} failures in {max_weeks} weeks. "
+            "Where under about 5 are expected, a threefold quarter is mostly invisible, so no alert is no all-clear."
+        )
+    return notes
