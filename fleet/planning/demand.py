@@ -15,7 +15,7 @@ from fleet.errors import PlanError
 from fleet.histories.answers import answer_from
 from fleet.histories.build import Histories
 from fleet.planning.intensity import KIND, draw_intensity
-from fleet.planning.past_seasons import PastSeasons, Season, read_past_seasons, season_of
+from fleet.planning.past_seasons import PastSeasons, Season, read_past_seasons, season_of, walking_order
 from fleet.planning.summers import SUMMERS, Summer, SummerDraws, draw_summers, draw_years
 
 IntArray = npt.NDArray[np.int32]
@@ -125,7 +125,12 @@ def forecast_demand(
     summers = _summers(rng, draws, past, summer)
     cells, matrix = _draw_cells(rng, draws, past, now, summers)
     table = _table(cells, matrix, now, past)
+    table["place"] = walking_order(histories, table, "building")
+    table = table.sort_values(["place", "component", "part_no", "why"], kind="stable", ignore_index=True)
     notes = (*_notes(past, summers, season), *summers.notes)
+    if not histories.database.value("select count(*) from history.part"):
+        notes = ("The log names no parts: each failure of a part is taken to need one piece.", *notes)
+    upgrades = int((past.fits["why"] == "upgrade").sum())
     answer = answer_from(
         histories,
         table,
@@ -134,7 +139,7 @@ def forecast_demand(
         method=METHOD,
         n_used=len(past.fits),
         notes=notes,
-        excluded={"parts fitted as upgrades in past seasons": int((past.fits["why"] == "upgrade").sum())},
+        excluded={"parts fitted as upgrades in past seasons": upgrades} if upgrades else {},
         settings={"from": season.from_date, "to": season.to_date, "summer": summer, "draws": draws, "seed": seed},
     )
     return DemandForecast(answer=answer, season=season, summer=summer, cells=cells, draws=matrix, notes=notes)
@@ -280,7 +285,7 @@ def _table(cells: pd.DataFrame, draws: IntArray, now: pd.DataFrame, past: PastSe
             table["part_no"], table["component"], table["building"], table["why"], strict=True
         )
     ]
-    return table.sort_values(["property", "building", "component", "part_no", "why"], kind="stable", ignore_index=True)
+    return table
 
 
 def _quantiles(groups: pd.DataFrame, draws: npt.NDArray[np.int64]) -> pd.DataFrame:

@@ -112,6 +112,18 @@ def read_past_seasons(histories: Histories, season: Season) -> PastSeasons:
     )
 
 
+def walking_order(histories: Histories, table: pd.DataFrame, place: str) -> pd.Series:
+    """Return a sort key for the places of a table: buildings in walking order, other places after them."""
+    order = {
+        (prop, building): position
+        for prop, building, position in histories.database.rows(
+            "select property, building, position from log.clean.building"
+        )
+    }
+    keys = zip(table["property"], table[place], strict=True)
+    return pd.Series([order.get(key, len(order) + 1 + (not key[1])) for key in keys], index=table.index)
+
+
 def _season_heat(histories: Histories, season: Season) -> pd.Series:
     """Return degree days by years back, for every year of the weather record known on the as-of day."""
     weather = histories.database.frame(

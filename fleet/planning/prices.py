@@ -8,6 +8,10 @@ import pandas as pd
 from fleet.histories.build import Histories
 
 
+NO_PRICE = 40.0
+"""Money a piece, where not one price is known: about a small part's; only how many to keep rests on it, no cost."""
+
+
 def fill_prices(histories: Histories, lines: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """Add ``price`` (what decisions use) and ``price_note`` to stock lines.
 
@@ -22,7 +26,9 @@ def fill_prices(histories: Histories, lines: pd.DataFrame) -> tuple[pd.DataFrame
     catalogue = lines["unit_cost"]
     lines["unit_cost"] = catalogue.fillna(lines["paid"])
     middle = lines.groupby("component")["unit_cost"].transform("median")
-    lines["price"] = lines["unit_cost"].fillna(middle).fillna(lines["unit_cost"].median()).fillna(1.0).clip(lower=0.01)
+    lines["price"] = (
+        lines["unit_cost"].fillna(middle).fillna(lines["unit_cost"].median()).fillna(NO_PRICE).clip(lower=0.01)
+    )
     unknown = lines["part_no"] == "part number unknown"
     lines["price_note"] = np.select(
         [unknown, catalogue.isna() & lines["paid"].notna(), lines["unit_cost"].isna()],

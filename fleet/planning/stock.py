@@ -28,6 +28,7 @@ from fleet.planning.levels import (
     refill_curves,
     service_of,
 )
+from fleet.planning.past_seasons import walking_order
 from fleet.planning.prices import fill_prices
 from fleet.planning.shelves import SHOP, ShelfLines, Shelves, read_shelves
 
@@ -179,6 +180,10 @@ def plan_stock(
     gain_next = cost_short * curves.repeats * _over_at(curves, level) - cost_left * (1 - _over_at(curves, level))
     table = _shelf_table(lines, shelf, level - floor, target, curves, level, gain_next)
     table = pd.concat([table, _pack_rest(table, lines), _idle_table(shelf.idle)], ignore_index=True)
+    table["place"] = walking_order(histories, table, "location")
+    table = table.sort_values(
+        ["property", "place", "location", "component", "part_no"], kind="stable", ignore_index=True
+    )
     table["order_by"] = _order_by(table, lines, demand.season.from_date, histories.as_of)
     notes = (*money_notes, *restock_notes, *price_notes, *_notes(settings), *demand.notes)
     answer = answer_from(

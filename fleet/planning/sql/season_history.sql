@@ -61,6 +61,11 @@ with fitted as (
     left join history.event as e on e.visit_id = p.visit_id and e.component = p.component
     where p.component is not null and p.component <> 'refrigerant' and p.unit_id is not null
     group by p.visit_id, p.unit_id, p.component, p.day
+    union all
+    -- a log without any parts: each failure of a part is taken to need one piece (the caller says so)
+    select c.first_visit_id, c.unit_id, c.component, c.failed_on, 1, 'failed'
+    from history.chain as c
+    where c.component in (from history.part_component) and not exists (select 1 from history.part)
 ),
 placed as (
     select f.*, s.season_id
