@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -108,14 +108,15 @@ def forecast_demand(
     Notes
     -----
     Pieces fitted because something failed, was found weak, or on rounds, which go on as the log shows them; upgrades
-    are left out and counted; parts fitted for no recorded reason are shared out as the known ones are. A unit takes
+    are left out and counted; parts fitted for no recorded reason are shared out as the known ones of their component
+    are (taken as failed where none is known). A unit takes
     the part its family, rating or history says; where none does, the line reads "part number unknown".
     """
     if summer not in SUMMERS:
         msg = f"summer = {summer!r}; choose from {', '.join(SUMMERS)}"
         raise PlanError(msg)
     season = season_of(histories.as_of, from_date, to_date)
-    past = read_past_seasons(histories, season)
+    past = _with_reasons(read_past_seasons(histories, season))
     if past.risk.empty:
         days = f"{season.from_date:%d %B} and {season.to_date:%d %B}"
         msg = f"the log saw no unit in service between {days} of any past year"
@@ -145,6 +146,13 @@ def forecast_demand(
     return DemandForecast(answer=answer, season=season, summer=summer, cells=cells, draws=matrix, notes=notes)
 
 
+def _with_reasons(past: PastSeasons) -> PastSeasons:
+    """Take unknown reasons for failures where no fitting of the component has a known one: no need is dropped."""
+    known = set(past.fits.loc[past.fits["why"].isin(WHYS), "component"])
+    nameless = (past.fits["why"] == "unknown") & ~past.fits["component"].isin(known)
+    return replace(past, fits=past.fits.assign(why=past.fits["why"].mask(nameless, "failed")))
+
+
 def _parts_now(histories: Histories, season: Season) -> pd.DataFrame:
     database = histories.database
     database.run("create or replace table history.season_ahead (from_day date, to_day date)")
@@ -154,8 +162,8 @@ def _parts_now(histories: Histories, season: Season) -> pd.DataFrame:
     database.run_file("fleet.planning", "part_fit")
     database.run_file("fleet.planning", "parts_now")
     return database.frame(
-        "select property, building, model_family, compressor_type, component, state, part_no, count(*)::integer as units "
-        "from history.part_now group by all order by all"
+        "select property, building, model_family, compressor_type, component, state, part_no, "
+        "count(*)::integer as units from history.part_now group by all order by all"
     )
 
 
@@ -243,7 +251,8 @@ def _draw_component(
             drawn.by_kind[:, kind_codes[line]] * drawn.by_building[:, place_codes[line]] * units[line]
         )
     visits = rng.poisson(load * factor[:, None])
-    return cells, _pieces(rng, visits, fits["pieces"].to_numpy(float))
+    amounts = fits["pieces"].to_numpy(float)
+    return cells, _pounds(rng, visits, amounts) if component == "refrigerant" else _pieces(rng, visits, amounts)
 
 
 def _pieces(rng: np.random.Generator, visits: npt.NDArray[np.int64], pieces: FloatArray) -> IntArray:
@@ -258,6 +267,14 @@ def _pieces(rng: np.random.Generator, visits: npt.NDArray[np.int64], pieces: Flo
         left = left - took
         remaining -= int(count)
     return total
+
+
+def _pounds(rng: np.random.Generator, visits: npt.NDArray[np.int64], pounds: FloatArray) -> IntArray:
+    """Turn top-ups into whole pounds: a gamma law with the log's mean and spread, rounded without bias."""
+    mean, variance = float(pounds.mean()), max(float(pounds.var()), 1e-6 * float(pounds.mean()) ** 2)
+    total = rng.gamma(np.maximum(visits, 1) * mean**2 / variance, variance / mean) * (visits > 0)
+    whole: IntArray = np.floor(total + rng.random(total.shape)).astype(np.int32)
+    return np.where(visits > 0, whole, 0).astype(np.int32)
 
 
 def _codes(frame: pd.DataFrame, key: list[str]) -> tuple[npt.NDArray[np.int64], pd.DataFrame]:
@@ -320,5 +337,5 @@ def _notes(past: PastSeasons, summers: SummerDraws, season: Season) -> tuple[str
         f"Needs from {season.from_date} to {season.to_date}, both days included, from {seasons} past seasons.",
         f"A season 10 % hotter brings about {100 * (1.1**summers.elasticity - 1):.0f} % more failures "
         "(learnt from past summers and a stated prior).",
-        "Rounds are taken to go on as the log shows them; upgrades are left out.",
+        "Rounds are taken to go on as the log shows them; upgrades are left out; refrigerant is in pounds.",
     )

@@ -125,12 +125,18 @@ def levels_for_budget(
     price: FloatArray,
     budget: float,
     wanted: IntArray,
+    part: IntArray | None = None,
+    pack: IntArray | None = None,
 ) -> IntArray:
     """Return the levels between ``floor`` and ``wanted`` that save most for at most ``budget`` of new money.
 
     Pieces are taken in the order of what they save for a dollar; a piece that no longer fits is passed over. Lines
-    without a price cost nothing here and are taken as wanted (said aloud by the caller).
+    without a price cost nothing here and are taken as wanted (said aloud by the caller). Lines of one ``part`` (a
+    number a part) share full packs of ``pack`` pieces: the first piece pays for its pack, the rest of it is free.
     """
+    part = np.arange(len(floor)) if part is None else part
+    pack = np.ones(len(floor), dtype=np.int64) if pack is None else pack
+    bought = np.zeros(int(part.max(initial=0)) + 1, dtype=np.int64)
     steps = [
         (_gain(curves, line, s, cost_short, cost_left) / max(price[line], 1e-9), line)
         for line in range(len(floor))
@@ -141,11 +147,14 @@ def levels_for_budget(
     for _, line in sorted(steps, key=lambda step: (-step[0], step[1])):
         if stopped[line]:
             continue
-        if spent + price[line] > budget + 1e-9:
+        opens_pack = bought[part[line]] % pack[line] == 0
+        money = float(price[line] * pack[line]) if opens_pack else 0.0
+        if spent + money > budget + 1e-9:
             stopped[line] = True
             continue
         level[line] += 1
-        spent += float(price[line])
+        bought[part[line]] += 1
+        spent += money
     return level
 
 

@@ -42,6 +42,8 @@ ORDER_MARGIN_DAYS = 7
 USUAL_LEAD_DAYS = 7.0
 """Lead time taken for refilling where the catalogue gives none; said aloud."""
 
+NEGATIVE_STOCK = "the shelf's record is below zero: taken as empty"
+
 COLUMNS = (
     AnswerColumn(name="property", kind="text", meaning="the complex"),
     AnswerColumn(name="location", kind="text", meaning="a building's shelf, shop or van:NAME"),
@@ -259,16 +261,11 @@ def _levels(
         return wanted, ()
     if _order_money(lines, wanted - floor) <= settings.budget + 0.005:
         return wanted, ()
-    price, budget, level = lines["unit_cost"].fillna(0.0).to_numpy(float), settings.budget, floor
-    for _ in range(40):
-        level = levels_for_budget(
-            curves, cost_short, cost_left, floor, price=price, budget=max(budget, 0.0), wanted=wanted
-        )
-        over = _order_money(lines, level - floor) - settings.budget
-        if over <= 0.005 or budget <= 0:
-            break
-        # full packs cost more than their pieces: take as much less
-        budget -= max(over, 0.01 * settings.budget)
+    level = levels_for_budget(
+        curves, cost_short, cost_left, floor, price=lines["unit_cost"].fillna(0.0).to_numpy(float),
+        budget=settings.budget, wanted=wanted, part=pd.factorize(lines["part_no"])[0].astype(np.int64),
+        pack=_packs(lines["pack_size"]),
+    )  # fmt: skip
     note = f"The budget of ${settings.budget:,.0f} buys the pieces that save most for a dollar, not all that would pay."
     if settings.service is not None and service_of(curves, level) < settings.service - 1e-9:
         note = (
@@ -283,8 +280,14 @@ def _order_money(lines: pd.DataFrame, pieces: IntArray) -> float:
     frame = lines.assign(pieces=np.maximum(pieces, 0)).groupby("part_no").agg(
         pieces=("pieces", "sum"), pack=("pack_size", "first"), price=("unit_cost", "first")
     )  # fmt: skip
-    pack = frame["pack"].fillna(1).clip(lower=1)
-    return float((np.ceil(frame["pieces"] / pack - 1e-9) * pack * frame["price"].fillna(0)).sum())
+    pack = _packs(frame["pack"])
+    packs = -(-frame["pieces"].to_numpy(np.int64) // pack)
+    return float((packs * pack * frame["price"].fillna(0.0).to_numpy(float)).sum())
+
+
+def _packs(pack_size: pd.Series) -> IntArray:
+    """Return how many pieces a pack holds; one where the catalogue doesn't say."""
+    return np.asarray(pack_size.fillna(1).clip(lower=1), dtype=np.int64)
 
 
 def _over_at(curves: Curves, level: IntArray) -> FloatArray:
@@ -312,16 +315,18 @@ def _shelf_table(
     table["why"] = [
         f"about {row.need_mean:.1f} needed, {row.need_q05:.0f} to {row.need_q95:.0f}" for row in table.itertuples()
     ]
-    table["note"] = lines["price_note"]
+    negative = np.where((lines["on_hand"] < 0) | (lines["on_order"] < 0), NEGATIVE_STOCK, "")
+    table["note"] = ["; ".join(filter(None, pair)) for pair in zip(lines["price_note"], negative, strict=True)]
+    table[["on_hand", "on_order"]] = table[["on_hand", "on_order"]].clip(lower=0)
     return table
 
 
 def _pack_rest(table: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
     """Return what full packs bring beyond the shelves' needs: one line a part number, to the shop."""
     rest = []
-    packs = lines.drop_duplicates("part_no").set_index("part_no")["pack_size"].fillna(1)
+    packs = dict(zip(lines["part_no"], _packs(lines["pack_size"]), strict=True))
     for part_no, chosen in table.groupby("part_no"):
-        pieces, pack = int(chosen["to_order"].sum()), max(int(packs[part_no]), 1)
+        pieces, pack = int(chosen["to_order"].sum()), int(packs[str(part_no)])
         over = -pieces % pack
         if over:
             most = chosen.iloc[int(chosen["to_order"].to_numpy().argmax())]

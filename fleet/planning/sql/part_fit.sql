@@ -37,14 +37,13 @@ offered as (
         on case c.component
             -- a family's list names the part; a rating known on both sides still has to agree
             when 'run capacitor' then
-                (k.herm_uf is null and k.fan_uf is null and c.family = k.model_family)
+                (c.family = k.model_family
+                    and ((k.herm_uf is null and k.fan_uf is null) or (c.herm_uf is null and c.fan_uf is null)))
                 or ((k.herm_uf is not null or k.fan_uf is not null)
-                    and c.herm_uf is not distinct from k.herm_uf and c.fan_uf is not distinct from k.fan_uf
-                    and (c.family is null or c.family = k.model_family))
+                    and c.herm_uf is not distinct from k.herm_uf and c.fan_uf is not distinct from k.fan_uf)
             when 'hard start' then
-                (k.start_uf_min is null and c.family = k.model_family)
-                or (c.start_uf_min = k.start_uf_min and c.start_uf_max is not distinct from k.start_uf_max
-                    and (c.family is null or c.family = k.model_family))
+                (c.family = k.model_family and (k.start_uf_min is null or c.start_uf_min is null))
+                or (c.start_uf_min = k.start_uf_min and c.start_uf_max is not distinct from k.start_uf_max)
             else (c.family = k.model_family or c.family is null)
                 and (c.tons is null or k.tons is null or c.tons = k.tons) end
 ),

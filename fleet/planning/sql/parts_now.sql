@@ -5,7 +5,7 @@ with ahead as (
     select from_day from history.season_ahead
 ),
 latest as (
-    select unit_id, component, arg_max(born_on, start_on) as born_on, max(start_on) as start_on
+    select unit_id, component, arg_max_null(born_on, start_on) as born_on, max(start_on) as start_on
     from history.spell group by all
 )
 select u.unit_id, u.property, u.building, coalesce(u.model_family, 'unknown') as model_family, u.compressor_type, p.component,

@@ -22,9 +22,20 @@ create or replace table history.season_piece as
 select s.season_id, o.unit_id, greatest(o.from_day, s.from_day) as from_day, least(o.to_day, s.to_day) as to_day
 from history.stretch as o join history.season as s on o.from_day < s.to_day and o.to_day > s.from_day;
 
+-- refrigerant put in on visits: ounces in the log, pounds in orders
+create or replace table history.refrigerant_added as
+select v.visit_id, v.unit_id, v.day, coalesce(nullif(v.refrigerant_added_oz, 0), p.ounces) / 16 as pounds
+from history.visit as v
+left join (
+    select visit_id, sum(quantity) as ounces from history.part where component = 'refrigerant' group by visit_id
+) as p using (visit_id)
+where v.unit_id is not null and (v.refrigerant_added_oz > 0 or p.ounces > 0);
+
 create or replace table history.loose_component as
 select distinct component from history.part
-where component is not null and component <> 'refrigerant' and component not in (select component from history.position);
+where component is not null and component <> 'refrigerant' and component not in (select component from history.position)
+union
+select 'refrigerant' where exists (select 1 from history.refrigerant_added);
 
 -- A position keeps the state it began the season with: parts renewed in the season then count for what was there.
 create or replace table history.season_start as
@@ -49,7 +60,7 @@ select o.season_id, o.unit_id, o.component, o.state,
 from history.season_position as o join history.season_piece as p using (season_id, unit_id)
 group by all;
 
--- parts fitted in those days: pieces by what they were fitted for
+-- parts fitted in those days: pieces (pounds of refrigerant) by what they were fitted for
 create or replace table history.season_fit as
 with fitted as (
     select p.visit_id, p.unit_id, p.component, p.day, sum(p.quantity) as pieces,
@@ -61,6 +72,8 @@ with fitted as (
     left join history.event as e on e.visit_id = p.visit_id and e.component = p.component
     where p.component is not null and p.component <> 'refrigerant' and p.unit_id is not null
     group by p.visit_id, p.unit_id, p.component, p.day
+    union all
+    select visit_id, unit_id, 'refrigerant', day, pounds, 'failed' from history.refrigerant_added
     union all
     -- a log without any parts: each failure of a part is taken to need one piece (the caller says so)
     select c.first_visit_id, c.unit_id, c.component, c.failed_on, 1, 'failed'
