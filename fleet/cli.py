@@ -169,7 +169,8 @@ def rates(by: str | None, against: str | None, component: str | None, level: flo
 @answering
 def drift(slopes: bool, level: float, **shared: Any) -> None:  # noqa: ANN401
     """Estimate capacitor drift: each section's true state, its slope and the day it leaves tolerance."""
-    from fleet.analysis.drift import drift_slopes, estimate_drift
+    from fleet.analysis.drift import estimate_drift
+    from fleet.analysis.drift_slopes import drift_slopes
 
     with _histories(shared) as known:
         _show([drift_slopes(known, level=level) if slopes else estimate_drift(known, level=level)], shared)
@@ -267,16 +268,16 @@ def demand(from_date: dt.datetime | None, to_date: dt.datetime | None, summer: s
 def stock(from_date: dt.datetime | None, to_date: dt.datetime | None, summer: str, **options: Any) -> None:  # noqa: ANN401
     """Plan what to order and where to put it, for a service or a budget, less what stands there."""
     from fleet.planning.stock import StockSettings, plan_stock
+    from fleet.present.order_text import order_text
 
     shared = {name: options.pop(name) for name in ("as_of", "chain_days", "form", "out", "store_path")}
     with _histories(shared) as known:
         plan = plan_stock(known, _demand(known, from_date, to_date, summer), StockSettings(**options))
-        _show([plan.answer], shared)
-    if shared["form"] == "table" and shared["out"] is None:
-        click.echo(
-            f"\nExpected: {plan.service:.0%} of part needs met from the shelf; leftovers and shortages cost about "
-            f"${plan.season_cost:,.0f}.\nTo see why each line is there, open the dashboard: dogdays dashboard"
-        )
+        if shared["form"] != "table":
+            _show([plan.answer], shared)
+            return
+        where = "" if str(shared["store_path"]) == STORE_FOLDER else f" --store {shared['store_path']}"
+        _put(f"{order_text(plan)}\n\nThe dashboard, with the why of each line: dogdays dashboard{where}", shared["out"])
 
 
 @dogdays.command()

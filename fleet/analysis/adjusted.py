@@ -23,7 +23,18 @@ GROUP_SD = 3.0
 MOST_UNITS = 20_000
 """Above this many units the regression runs on cells of like units, without unit-clustered errors."""
 
+COVARIATES = {
+    "compressor_type": "coalesce(u.compressor_type, 'unknown')",
+    "model_family": "coalesce(u.model_family, 'unknown')",
+    "building": "concat_ws('/', u.property, u.building)",
+    "property": "u.property",
+}
+"""What is adjusted for besides age and season; two properties may both have a building 1."""
+
 DRAWS = 2_000
+
+FEWEST_FAILURES = 10
+"""With fewer failures of a component nothing is adjusted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,12 +51,14 @@ def adjusted_ratios(
 ) -> dict[tuple[str, int], AdjustedRatio]:
     """Return the adjusted ratio of each (component, group number), groups sorted as in the rates table.
 
+    Component blank is all of them together.
+
     Notes
     -----
     Poisson regression of failures on the grouping, with log time at risk as offset and unit age, season, building,
     compressor type and model family as weakly held covariates; unit-clustered covariance. A group is compared with
     the average of the others weighted by their time at risk; intervals from draws of the fitted law (seeded).
-    Needs at least 10 failures of the component; else nothing is returned for it.
+    Needs at least FEWEST_FAILURES failures of the component; else nothing is returned for it.
     """
     histories.database.run_file("fleet.analysis", "rate_cells")
     cells, by_unit = _cells(histories, by)
@@ -59,7 +72,7 @@ def adjusted_ratios(
     target = next((i for i, key in enumerate(groups) if str(key[0]) == against), None) if against else None
     for component in components:
         counts = failures.get(component)
-        if counts is None or counts.sum() < 10:
+        if counts is None or counts.sum() < FEWEST_FAILURES:
             continue
         days = frame["kit_days" if component == "hard start" else "days"].to_numpy(float)
         fit = _fit(frame, counts, days / DAYS_PER_YEAR, by, by_unit=by_unit)
@@ -71,34 +84,35 @@ def adjusted_ratios(
 
 def _cells(histories: Histories, by: tuple[str, ...]) -> tuple[pd.DataFrame, bool]:
     by_unit = int(histories.database.value("select count(*) from history.unit")) <= MOST_UNITS
-    covariates = [name for name in ("compressor_type", "model_family", "building", "property") if name not in by]
     grouping = [name for name in by if name != "age_band"]
-    for name in grouping:
-        quote_identifier(name, GROUPING_COLUMNS)
     select = ["c.age_band", "c.season"]
-    select += [f"coalesce(u.{name}::varchar, 'unknown') as {name}" for name in covariates]
-    select += [f"coalesce(u.{name}::varchar, 'unknown') as by_{name}" for name in grouping]
+    select += [f"{COVARIATES[name]} as {name}" for name in _covariates(by)]
+    select += [f"{_text_of(name)} as by_{name}" for name in grouping]
     select += ["c.age_band as by_age_band"] if "age_band" in by else []
     unit = "c.unit_id" if by_unit else "0 as unit_id"
     frame = histories.database.frame(
         f"select {unit}, {', '.join(select)}, sum(c.days)::double as days, "  # noqa: S608
-        "sum(case when p.unit_id is not null then c.days else 0 end)::double as kit_days "
-        "from history.rate_cell as c join history.unit as u using (unit_id) "
-        "left join history.position as p on p.unit_id = c.unit_id and p.component = 'hard start' "
+        "sum(c.kit_days)::double as kit_days from history.rate_cell as c join history.unit as u using (unit_id) "
         "group by all order by all"
     )
     return frame, by_unit
 
 
+def _text_of(column: str) -> str:
+    return f"coalesce(u.{quote_identifier(column, GROUPING_COLUMNS)}::varchar, 'unknown')"
+
+
+def _covariates(by: tuple[str, ...]) -> list[str]:
+    """Return what is left to adjust for; a building tells its property, so only one of the two is."""
+    place = [] if "property" in by else ["property"] if "building" in by else ["building"]
+    return [name for name in ("compressor_type", "model_family", *place) if name not in by]
+
+
 def _failures(histories: Histories, cells: pd.DataFrame, by_unit: bool) -> dict[str, np.ndarray]:
     keys = [name for name in cells.columns if name not in ("days", "kit_days")]
     columns = [name for name in keys if name not in ("unit_id", "age_band", "season")]
-    select = [
-        f"coalesce(u.{name.removeprefix('by_')}::varchar, 'unknown') as {name}"
-        if name != "by_age_band"
-        else "f.age_band as by_age_band"
-        for name in columns
-    ]
+    written = {**COVARIATES, "by_age_band": "f.age_band"}
+    select = [f"{written.get(name) or _text_of(name.removeprefix('by_'))} as {name}" for name in columns]
     unit = "f.unit_id" if by_unit else "0 as unit_id"
     counted = histories.database.frame(
         f"select component, {unit}, f.age_band, ((month(failed_on) % 12) // 3)::integer as season, "  # noqa: S608
@@ -106,17 +120,17 @@ def _failures(histories: Histories, cells: pd.DataFrame, by_unit: bool) -> dict[
         "from history.rate_failure as f join history.unit as u using (unit_id) group by all"
     )
     index = pd.MultiIndex.from_frame(cells[keys])
-    return {
+    found = {
         str(component): part.set_index(keys)["n"].reindex(index, fill_value=0).to_numpy(float)
         for component, part in counted.groupby("component")
     }
+    return {**found, "": sum(found.values(), np.zeros(len(index)))}
 
 
 def _fit(
     frame: pd.DataFrame, counts: np.ndarray, years: np.ndarray, by: tuple[str, ...], *, by_unit: bool
 ) -> PoissonFit:
-    covariates = ["season", "compressor_type", "model_family", "building", "age_band"]
-    used = [name for name in covariates if name in frame.columns and name not in by]
+    used = ["season", *_covariates(by), *([] if "age_band" in by else ["age_band"])]
     design = design_matrix(frame.astype({"season": str}), ["group", *used], baselines={"group": "000000"})
     sd = np.array([GROUP_SD if name.startswith("group=") else NUISANCE_SD for name in design.names])
     sd[0] = np.inf
@@ -145,9 +159,9 @@ def _contrasts(
     rates = np.exp(log_rates)
     found = {}
     for group in range(n_groups):
-        if group == target:
+        others = weights * ((np.arange(n_groups) != group) if target is None else (np.arange(n_groups) == target))
+        if group == target or weights[group] <= 0 or others.sum() <= 0:
             continue
-        others = weights * (np.arange(n_groups) != group) if target is None else np.eye(n_groups)[target]
         ratio = rates[:, group] / (rates @ others / others.sum())
         low, high = np.quantile(ratio[1:], [0.5 - level / 2, 0.5 + level / 2])
         found[group] = AdjustedRatio(ratio=float(ratio[0]), low=float(low), high=float(high))

@@ -111,7 +111,7 @@ def _expected_returns(histories: Histories, jobs: pd.DataFrame, window_days: int
     fresh = ~jobs["is_callback"].to_numpy()
     clock = fit_seasonal_clock(first[fresh], from_days, to_days)
     end = np.minimum(last + window_days, ordinal(histories.as_of))
-    retired = jobs["service_to"].notna().to_numpy()
+    retired = np.asarray(jobs["service_to"].notna())
     end[retired] = np.minimum(end[retired], ordinals(jobs.loc[retired, "service_to"]))
     ahead = clock.years(last + 1, end + 1)
     at_risk = pd.Series(clock.years(from_days, to_days)).groupby(observed["unit_id"].to_numpy()).sum()
@@ -131,13 +131,12 @@ def _unit_rates(jobs: pd.DataFrame, fresh: np.ndarray, at_risk: pd.Series, spent
     frame = pd.DataFrame({"unit_id": jobs["unit_id"], "n": fresh.astype(np.float64), "spent": spent})
     units = frame.groupby("unit_id")[["n", "spent"]].sum()
     units = units.join(at_risk.rename("years"), how="outer").fillna(0.0)
-    years = np.maximum(units["years"] - units["spent"], 0.0)
+    years = (units["years"] - units["spent"]).clip(lower=0.0).to_numpy(dtype=np.float64)
     # calls in time taken out of the log would have no time at risk beside them
-    known = (years > 0).to_numpy()
-    shrunk = shrink_rates(np.where(known, units["n"], 0.0), years.to_numpy())
+    shrunk = shrink_rates(np.where(years > 0, units["n"], 0.0), years)
     usual = shrunk.mean_rate if np.isfinite(shrunk.mean_rate) else 0.0
     rates = pd.Series(np.where(np.isfinite(shrunk.mean), shrunk.mean, usual), index=units.index)
-    return rates.loc[jobs["unit_id"]].to_numpy()
+    return np.asarray(rates.loc[jobs["unit_id"]], dtype=np.float64)
 
 
 def _rows(calls: pd.DataFrame, level: float) -> Iterator[dict[str, object]]:
@@ -169,9 +168,13 @@ def _row(by: str, value: str, calls: pd.DataFrame, level: float) -> dict[str, ob
     }
     if n:
         limits = clopper_pearson(returned, n, level)
-        row |= {"share": (returned - expected) / n, "low": limits.low - expected / n, "high": limits.high - expected / n}
+        row |= {
+            "share": (returned - expected) / n,
+            "low": limits.low - expected / n,
+            "high": limits.high - expected / n,
+        }
         if n < FEW_CALLS:
-            row["note"] = f"only {n} calls: the interval says how little that tells"
+            row["note"] = f"only {n} {'call' if n == 1 else 'calls'}: the interval says how little that tells"
     return row
 
 
@@ -203,7 +206,10 @@ def _notes(jobs: pd.DataFrame, n_short: int, window_days: int) -> list[str]:
         "judging a person's work.",
     ]
     if n_short:
-        notes.append(f"{n_short} calls end less than {window_days} days before the log or the unit does; returns after that are unseen.")
+        notes.append(
+            f"{n_short} calls end less than {window_days} days before the log or the unit does; "
+            "returns after that are unseen."
+        )
     nobody = int(((jobs["technician"] == "") & (jobs["vendor"] == "")).sum())
     if nobody:
         notes.append(f"{nobody} calls name neither technician nor vendor; they count under all and by finding only.")

@@ -1,19 +1,21 @@
 """Where and when did one component fail in a heap? The scan over buildings, components and weeks.
 
-Each component of each property is scanned by itself (`fleet.analysis.scan`), so seasons, heat spells and gaps in the
-log, which a property's buildings share, and buildings that always call more, are part of what is expected. The
-p-value then allows for everything looked at: all components, buildings and windows of weeks.
+Each component of each property is scanned by itself (`fleet.analysis.scan`). Seasons, heat spells and gaps in the log
+are part of what is expected, and so are buildings that always call more. The p-value allows for everything looked at:
+all components, buildings and windows of weeks.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from fleet.analysis.poisson import FloatArray
-from fleet.analysis.scan import IntArray, Windows, candidate_windows, shuffled_maxima
+from fleet.analysis.scan import IntArray, Windows, candidate_windows, drawn_maxima, running_shares
+from fleet.analysis.scan_baseline import usual_weeks
 from fleet.answer import Answer, AnswerColumn
 from fleet.errors import AnalysisError
 from fleet.histories.answers import answer_from
@@ -23,9 +25,6 @@ SEED = 20_260_401
 MAX_WEEKS = 13
 FALSE_ALARM = 0.05
 """One false alarm in twenty whole fleets."""
-
-MIN_FAILURES = 3
-"""A window with fewer failures isn't listed."""
 
 LISTED = 20
 """So many candidates are listed, alert or not."""
@@ -46,8 +45,8 @@ COLUMNS = (
 )
 
 _METHOD = (
-    "Space-time scan (Kulldorff's likelihood ratio) with weeks shuffled among the failures of each component and "
-    "property; p-value of the largest ratio over all of them by Monte Carlo."
+    "Space-time scan (Kulldorff's likelihood ratio) of each component and property, each building's failures taken as "
+    "given and the weeks' usual shares from season, heat and time at risk; p-value of the largest ratio by Monte Carlo."
 )
 
 
@@ -61,9 +60,9 @@ def scan_clusters(
     histories : Histories
         The log as known on its as-of day.
     seed : int
-        Seed of the shuffles.
+        Seed of the drawn fleets.
     replicates : int
-        Shuffled fleets (19 to 99 999); the smallest p-value possible is 1/(replicates + 1).
+        Fleets drawn without a cluster (19 to 99 999); the smallest p-value possible is 1/(replicates + 1).
     max_weeks : int
         Longest window, weeks (1 to 52).
 
@@ -80,8 +79,8 @@ def scan_clusters(
 
     Notes
     -----
-    A building that is always bad isn't found here (its total is held fixed): ask ``rates --by building``. A property
-    with one building has nothing to compare with.
+    A building that is always bad isn't found here (its failures are taken as given): ask ``rates --by building``. A
+    spell that hits a component in every building at once shows only as far as other components didn't share it.
     """
     if not (19 <= replicates <= 99_999 and 1 <= max_weeks <= 52):
         msg = f"replicates = {replicates} must lie between 19 and 99999, max_weeks = {max_weeks} between 1 and 52"
@@ -91,7 +90,8 @@ def scan_clusters(
     )
     first = histories.window[0]
     chains["week"] = (pd.to_datetime(chains["failed_on"]) - pd.Timestamp(first)).dt.days // 7
-    candidates, largest, alone = _scan_all(chains, np.random.default_rng(seed), replicates, max_weeks)
+    scanned = _Scan(rng=np.random.default_rng(seed), replicates=replicates, max_weeks=max_weeks)
+    candidates, largest = _scan_all(histories, chains, scanned)
     table = _table(candidates, largest, first, histories.as_of)
     return answer_from(
         histories,
@@ -99,35 +99,36 @@ def scan_clusters(
         COLUMNS,
         name="clusters",
         method=_METHOD,
-        n_used=len(chains) - alone,
+        n_used=len(chains),
         notes=_notes(table, chains, max_weeks, histories),
-        excluded={"failures in properties with one building, nothing to compare": alone} if alone else {},
         settings={"seed": seed, "replicates": replicates, "max_weeks": max_weeks, "false_alarm": FALSE_ALARM},
     )
 
 
-def _scan_all(
-    chains: pd.DataFrame, rng: np.random.Generator, replicates: int, max_weeks: int
-) -> tuple[pd.DataFrame, FloatArray, int]:
-    """Return the candidates, the largest ratio of each shuffled fleet, and the failures that can't be compared."""
-    largest = np.zeros(replicates)
-    found: list[pd.DataFrame] = []
-    alone = 0
-    for (place, component), group in chains.groupby(["property", "component"]):
-        codes, names = pd.factorize(group["building"], sort=True)
-        if len(names) < 2:
-            alone += len(group)
-            continue
-        building, week = codes.astype(np.int64), group["week"].to_numpy(dtype=np.int64)
-        windows = candidate_windows(building, week, max_weeks=max_weeks)
-        if windows.llr.size == 0:
-            continue
-        maxima = shuffled_maxima(building, week, max_weeks=max_weeks, rng=rng, replicates=replicates)
-        largest = np.maximum(largest, maxima)
-        found.append(_best_apart(windows, names).assign(property=place, component=component))
-    if not found:
-        return pd.DataFrame(columns=["building", "first_week", "last_week", "observed", "expected", "llr"]), largest, alone
-    return pd.concat(found, ignore_index=True), largest, alone
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scan:
+    rng: np.random.Generator
+    replicates: int
+    max_weeks: int
+
+
+def _scan_all(histories: Histories, chains: pd.DataFrame, scan: _Scan) -> tuple[pd.DataFrame, FloatArray]:
+    """Return the candidates, and the largest ratio of each fleet drawn without a cluster."""
+    largest = np.zeros(scan.replicates)
+    found = [pd.DataFrame(columns=["building", "first_week", "last_week", "observed", "expected", "llr"])]
+    n_weeks = ((histories.as_of - histories.window[0]).days // 7) + 1
+    for place, failures in chains.groupby("property"):
+        usual = usual_weeks(histories, str(place), failures["week"].to_numpy(dtype=np.int64), n_weeks)
+        for component, group in failures.groupby("component"):
+            building = usual.buildings.get_indexer(pd.Index(group["building"])).astype(np.int64)
+            week = group["week"].to_numpy(dtype=np.int64)
+            running = running_shares(usual.shares(building, week))
+            windows = candidate_windows(building, week, running, max_weeks=scan.max_weeks)
+            maxima = drawn_maxima(building, running, max_weeks=scan.max_weeks, rng=scan.rng, replicates=scan.replicates)
+            largest = np.maximum(largest, maxima)
+            found.append(_best_apart(windows, usual.buildings).assign(property=place, component=component))
+    kept = [frame for frame in found if len(frame)]
+    return (pd.concat(kept, ignore_index=True) if kept else found[0]), largest
 
 
 def _best_apart(windows: Windows, names: pd.Index) -> pd.DataFrame:
@@ -135,7 +136,7 @@ def _best_apart(windows: Windows, names: pd.Index) -> pd.DataFrame:
     kept: list[int] = []
     taken: dict[int, list[tuple[int, int]]] = {}
     for i in np.argsort(-windows.llr, kind="stable"):
-        if windows.llr[i] <= 0 or windows.observed[i] < MIN_FAILURES:
+        if windows.llr[i] <= 0:
             continue
         span = (int(windows.first_week[i]), int(windows.last_week[i]))
         spans = taken.setdefault(int(windows.building[i]), [])

@@ -112,9 +112,11 @@ def _fit_two(
 
     # a few in a hundred, some three times the usual, the ordinary alike within a third to a half
     centre, spread = np.array([-3.0, 2.0, 2.3, 0.0, 1.2]), np.array([1.0, 1.0, 0.8, 0.5, 0.4])
-    best = optimize.minimize(
-        lambda x: 0.5 * float((((x - centre) / spread) ** 2).sum()) - log_likelihood(x), centre, method="L-BFGS-B"
-    )
+
+    def loss(x: FloatArray) -> float:
+        return 0.5 * float((((x - centre) / spread) ** 2).sum()) - log_likelihood(x)
+
+    best = optimize.minimize(loss, centre, method="L-BFGS-B")
     alone = max(
         _one_law(calls, usual, float(shape), float(mean)) for shape, mean in zip(one.shapes, one.means, strict=True)
     )

@@ -8,6 +8,7 @@ and H. Wilenski, Biometrika 31 (1940), stratified; Y. Benjamini and Y. Hochberg,
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import reduce
 
 import numpy as np
@@ -23,7 +24,10 @@ from fleet.histories.build import Histories
 FALSE_DISCOVERY = 0.10
 
 AGE_DAYS = (0, 91, 183, 365, 731, 1461, 100_000)
-"""Edges of the age bands, days: early failures show in the first ones."""
+"""Edges of the age bands, days."""
+
+EARLY_BANDS = 4
+"""The first bands, up to two years: a badly made part mostly fails early."""
 
 COLUMNS = (
     AnswerColumn(name="part_no", kind="text", meaning="the part number"),
@@ -32,8 +36,16 @@ COLUMNS = (
     AnswerColumn(name="failed", kind="count", meaning="those that failed since"),
     AnswerColumn(name="expected", kind="number", meaning="failures had they been like the other lots at their age"),
     AnswerColumn(name="ratio", kind="number", meaning="failed ÷ expected"),
-    AnswerColumn(name="p_value", kind="number", meaning="chance of so many failures or more, were the lot like the others"),
+    AnswerColumn(
+        name="p_value",
+        kind="number",
+        meaning="chance of so many failures, early or in all, were it like other lots",
+    ),
     AnswerColumn(name="alert", kind="yesno", meaning="yes after false-discovery control at 10 % over all lots"),
+    AnswerColumn(name="failed_early", kind="count", meaning="those that failed within two years of fitting"),
+    AnswerColumn(
+        name="expected_early", kind="number", meaning="failures within two years, were it like the other lots"
+    ),
     AnswerColumn(name="component", kind="text", meaning="what it is a part of"),
     AnswerColumn(name="years", kind="number", meaning="time at risk of its parts", unit="years"),
     AnswerColumn(name="property", kind="text", meaning="blank: all together"),
@@ -42,7 +54,8 @@ COLUMNS = (
 
 _METHOD = (
     "Failures of parts fitted in the log against those of all other parts of the component at the same age, time at "
-    "risk weighted by the model family's rate; exact conditional test by age band, mid-P, false discovery 10 %."
+    "risk weighted by the model family's rate; exact conditional test by age band, mid-P, of failures within two years "
+    "and of all, the smaller p-value doubled; false discovery 10 %."
 )
 
 
@@ -68,13 +81,19 @@ def screen_lots(histories: Histories) -> Answer:
     by one hand or in one hot summer may still be blamed for it: look before sending it back.
     """
     bands = pd.DataFrame({"band": range(len(AGE_DAYS) - 1), "from_day": AGE_DAYS[:-1], "to_day": AGE_DAYS[1:]})
-    histories.database.run_frame("create or replace table history.lot_age as select band::integer as band, from_day::integer as from_day, to_day::integer as to_day from bands", "bands", bands)
+    histories.database.run_frame(
+        "create or replace table history.lot_age as select columns(*)::integer from bands",
+        "bands",
+        bands,
+    )
     histories.database.run_file("fleet.analysis", "lot_band")
     pieces = histories.database.frame("select * from history.lot_band order by spell_id, band")
     pieces["weight"] = pieces["years"] * _family_weights(histories, pieces)
     rows = [row for _, group in pieces.groupby("component") for row in _screen_component(group)]
     table = pd.DataFrame(rows, columns=[c.name for c in COLUMNS])
-    table["alert"] = np.where(benjamini_hochberg(table["p_value"].to_numpy(dtype=np.float64), FALSE_DISCOVERY), "yes", "no")
+    table["alert"] = np.where(
+        benjamini_hochberg(table["p_value"].to_numpy(dtype=np.float64), FALSE_DISCOVERY), "yes", "no"
+    )
     table = table.sort_values(["p_value", "part_no", "lot"], na_position="last")
     one_a_part = pieces.drop_duplicates("spell_id")
     nameless = int(one_a_part["lot"].isna().sum())
@@ -131,28 +150,49 @@ def _screen_component(pieces: pd.DataFrame) -> list[dict[str, object]]:
 
 
 def _judge(mine: pd.DataFrame, every: pd.DataFrame) -> dict[str, object]:
+    whole, early = _compare(mine, every), _compare(mine.iloc[:EARLY_BANDS], every.iloc[:EARLY_BANDS])
+    p = [found.p_value for found in (whole, early) if not np.isnan(found.p_value)]
+    note = "" if whole.expected > 0 else "no other part failed at this age, so no ratio"
+    if np.isnan(whole.expected):
+        note = "no other part of the component was at risk at this age"
+    return {
+        "expected": whole.expected,
+        "ratio": whole.seen / whole.expected if whole.expected > 0 else np.nan,
+        "p_value": min(1.0, len(p) * min(p)) if p else np.nan,
+        "failed_early": early.seen,
+        "expected_early": early.expected,
+        "note": note,
+    }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Compared:
+    seen: int
+    expected: float
+    p_value: float
+
+
+def _compare(mine: pd.DataFrame, every: pd.DataFrame) -> _Compared:
+    """Compare a lot with everyone else in the bands where both were at risk."""
     others = every - mine
     risky = ((mine["weight"] > 0) & (others["weight"] > 0)).to_numpy()
-    if not risky.any():
-        blank = {"expected": np.nan, "ratio": np.nan, "p_value": np.nan}
-        return blank | {"note": "no other part of the component was at risk at this age"}
-    rate = (others["failed"] / others["weight"])[risky]
-    expected = float((rate * mine["weight"][risky]).sum())
-    share = (mine["weight"] / every["weight"])[risky].to_numpy(dtype=np.float64)
     seen = int(mine["failed"][risky].sum())
-    return {
-        "expected": expected,
-        "ratio": seen / expected if expected > 0 else np.nan,
-        "p_value": conditional_midp(every["failed"][risky].to_numpy(dtype=np.float64), share, seen),
-        "note": "" if expected > 0 else "no other part failed at this age, so no ratio",
-    }
+    if not risky.any():
+        return _Compared(seen=seen, expected=np.nan, p_value=np.nan)
+    rate = (others["failed"] / others["weight"])[risky]
+    share = (mine["weight"] / every["weight"])[risky].to_numpy(dtype=np.float64)
+    return _Compared(
+        seen=seen,
+        expected=float((rate * mine["weight"][risky]).sum()),
+        p_value=conditional_midp(every["failed"][risky].to_numpy(dtype=np.float64), share, seen),
+    )
 
 
 def _family_weights(histories: Histories, pieces: pd.DataFrame) -> FloatArray:
     """Return how often each piece's model family needs its component, 1 = like the fleet."""
     chains = histories.database.frame(
-        "select c.component, coalesce(u.model_family, 'unknown') as model_family, count(*) as n from history.chain as c "
-        "join history.unit as u using (unit_id) where c.counted group by all"
+        "select c.component, coalesce(u.model_family, 'unknown') as model_family, count(*) as n "
+        "from history.chain as c join history.unit as u using (unit_id) where c.counted group by all"
     )
     years = histories.database.frame(
         "select coalesce(u.model_family, 'unknown') as model_family, sum(e.days) / 365.25 as years "
@@ -167,7 +207,7 @@ def _family_weights(histories: Histories, pieces: pd.DataFrame) -> FloatArray:
         shrunk = shrink_rates(failures, years["years"] * failures.sum() / years["years"].sum())
         factor = dict(zip(years["model_family"], shrunk.mean, strict=True))
         weights.loc[index] = pieces.loc[index, "model_family"].map(factor).fillna(1.0)
-    return weights.to_numpy(dtype=np.float64)
+    return np.asarray(weights, dtype=np.float64)
 
 
 def _notes(table: pd.DataFrame) -> list[str]:
@@ -176,7 +216,11 @@ def _notes(table: pd.DataFrame) -> list[str]:
     named = table.loc[table["alert"] == "yes"]
     notes = [
         f"{len(named)} of {len(table)} lots fail more than the rest by more than chance allows"
-        + (": " + ", ".join(f"{p} lot {lot}" for p, lot in zip(named["part_no"], named["lot"], strict=True)) if len(named) else "")
+        + (
+            ": " + ", ".join(f"{p} lot {lot}" for p, lot in zip(named["part_no"], named["lot"], strict=True))
+            if len(named)
+            else ""
+        )
         + f"; of lots named this way about {FALSE_DISCOVERY:.0%} are false."
     ]
     small = int((table["expected"] < 1).sum())

@@ -12,7 +12,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import stats
 
-from fleet.analysis.adjusted import AdjustedRatio, adjusted_ratios
+from fleet.analysis.adjusted import FEWEST_FAILURES, AdjustedRatio, adjusted_ratios
 from fleet.analysis.poisson import (
     benjamini_hochberg,
     check_level,
@@ -121,15 +121,20 @@ def estimate_rates(
     one; "0 per year" is never meant. A group's ``alert`` says it fails more often than the units outside.
     """
     check_level(level)
+    by = tuple(dict.fromkeys(by))
     histories.database.run_file("fleet.analysis", "rate_pieces")
-    units = _read_units(histories, tuple(by))
+    units = _read_units(histories, by)
     failures = histories.database.frame("select unit_id, component, age_band from history.rate_failure")
     names = _components(histories, component)
-    against_code = _against_code(units, tuple(by), against)
-    rows = [_component_rows(name, units, failures, level, against_code) for name in ([*names, None] if component is None else names)]
-    table = pd.concat(rows, ignore_index=True)
-    adjusted = adjusted_ratios(histories, tuple(by), names, against=against, level=level) if adjust and by else {}
-    table = _finish(table, units, tuple(by), adjusted)
+    against_code = _against_code(units, by, against)
+    asked = [*names, ""] if component is None else names
+    table = pd.concat(
+        [_component_rows(name, units, failures, level, against_code) for name in asked], ignore_index=True
+    )
+    if adjust and by:
+        adjusted = adjusted_ratios(histories, by, asked, against=against, level=level)
+        table = _with_adjusted(table, adjusted, against_code, many=len(units.groups) > 1)
+    table = _finish(table, units, by)
     columns = [c for c in COLUMNS if c.name != "property"] if "property" in by else list(COLUMNS)
     place = [c.name for c in columns].index("component") + 1
     groups = [AnswerColumn(name=name, kind="text", meaning="grouping column") for name in by]
@@ -140,9 +145,15 @@ def estimate_rates(
         name="rates",
         method=METHOD,
         n_used=int(table.loc[table["component"] == (component or ""), "failures"].sum()),
-        notes=_notes(units, tuple(by), against),
-        settings={"by": tuple(by), "against": against, "component": component, "level": level},
+        notes=_notes(units, by, against),
+        excluded=_kitless(histories),
+        settings={"by": by, "against": against, "component": component, "level": level},
     )
+
+
+def _kitless(histories: Histories) -> dict[str, int]:
+    count = int(histories.database.value("select n from history.kitless_failure"))
+    return {"hard-start failures where no kit was known to be fitted": count} if count else {}
 
 
 def _read_units(histories: Histories, by: tuple[str, ...]) -> _Units:
@@ -191,10 +202,10 @@ def _against_code(units: _Units, by: tuple[str, ...], against: str | None) -> in
 
 
 def _component_rows(
-    component: str | None, units: _Units, failures: pd.DataFrame, level: float, against: int | None
+    component: str, units: _Units, failures: pd.DataFrame, level: float, against: int | None
 ) -> pd.DataFrame:
-    """Return one row a group for one component (None: all together)."""
-    chosen = failures if component is None else failures[failures["component"] == component]
+    """Return one row a group for one component (blank: all together)."""
+    chosen = failures if component == "" else failures[failures["component"] == component]
     exposure = units.frame["kit_days" if component == "hard start" else "days"].to_numpy(float) / DAYS_PER_YEAR
     counts = _counts_by_piece(chosen, units.frame)
     low, high = combined_limits(units.codes, counts, exposure, level)
@@ -205,15 +216,14 @@ def _component_rows(
     table = pd.DataFrame({"group": np.arange(len(n)), "failures": n.astype(int), "unit_years": years, "rate": rate})
     table["low"], table["high"] = low, high
     table["shrunk_rate"], table["shrunk_low"], table["shrunk_high"] = shrunk.mean, shrunk.low, shrunk.high
-    table.insert(0, "component", component or "")
+    table.insert(0, "component", component)
     notes = ["" if y > 0 else "no time at risk" for y in years]
     ratios = [_ratio(g, units.codes, counts, exposure, level, against) for g in range(len(n))] if len(n) > 1 else []
     for name in ("ratio", "ratio_low", "ratio_high", "p_value"):
         table[name] = [r[name] for r in ratios] if ratios else np.nan
     said = [r["note"] for r in ratios] if ratios else [""] * len(n)
-    table["note"] = ["; ".join(part for part in pair if part) for pair in zip(notes, said, strict=True)]
-    if not shrunk.pooled and len(n) > 1:
-        table["note"] = [f"{note}; {shrunk.note}".strip("; ") for note in table["note"]]
+    pooled = "" if shrunk.pooled or len(n) == 1 else shrunk.note
+    table["note"] = [_joined((*pair, pooled)) for pair in zip(notes, said, strict=True)]
     return table
 
 
@@ -251,8 +261,8 @@ def _ratio(
         step = float(stats.t.ppf(0.5 + level / 2, freedom)) * spread
         low, high = min(low, exact.ratio * math.exp(-step)), max(high, exact.ratio * math.exp(step))
         p = max(p, 2 * float(stats.t.sf(abs(math.log(exact.ratio)) / spread, freedom)))
-    note = ""
-    if low <= 1 <= high:
+    note = "none failed on the other side: the ratio has a lower bound only" if n0 == 0 else ""
+    if low <= 1 <= high and n0 > 0:
         base = (n1 + n0) / (t1 + t0)
         smallest = smallest_detectable_ratio(float(base * t0), float(base * t1), level)
         note = f"can't tell from 1; this much data would show a ratio of {smallest:.1f} four times in five"
@@ -280,19 +290,37 @@ def _log_spread(
     return float(np.sqrt((errors**2).sum())), float(min(units) - 1)
 
 
-def _finish(
-    table: pd.DataFrame, units: _Units, by: tuple[str, ...], adjusted: dict[tuple[str, int], AdjustedRatio]
+def _with_adjusted(
+    table: pd.DataFrame, adjusted: dict[tuple[str, int], AdjustedRatio], against: int | None, *, many: bool
 ) -> pd.DataFrame:
+    """Add the adjusted ratios, or say why there is none."""
+    keys = [(str(c), int(g)) for c, g in zip(table["component"], table["group"], strict=True)]
+    table = table.assign(
+        adjusted_ratio=[adjusted[key].ratio if key in adjusted else np.nan for key in keys],
+        adjusted_low=[adjusted[key].low if key in adjusted else np.nan for key in keys],
+        adjusted_high=[adjusted[key].high if key in adjusted else np.nan for key in keys],
+    )
+    said = [
+        f"under {FEWEST_FAILURES} failures in all: not adjusted" if many and key not in adjusted and key[1] != against
+        else "" for key in keys
+    ]  # fmt: skip
+    return table.assign(note=[_joined(pair) for pair in zip(table["note"], said, strict=True)])
+
+
+def _joined(said: Sequence[str]) -> str:
+    return "; ".join(part for part in said if part)
+
+
+def _finish(table: pd.DataFrame, units: _Units, by: tuple[str, ...]) -> pd.DataFrame:
     table = table.copy()
+    for name in ("adjusted_ratio", "adjusted_low", "adjusted_high"):
+        if name not in table:
+            table[name] = np.nan
     tested = table["component"] != ""
     named = np.zeros(len(table), dtype=bool)
     named[tested] = benjamini_hochberg(table.loc[tested, "p_value"].to_numpy(float), FALSE_DISCOVERY)
-    table["alert"] = np.where(named & (table["ratio"] > 1).to_numpy(), "yes", "no")
-    for column, field_name in (("adjusted_ratio", "ratio"), ("adjusted_low", "low"), ("adjusted_high", "high")):
-        table[column] = [
-            getattr(adjusted.get((component, int(group))), field_name, np.nan)
-            for component, group in zip(table["component"], table["group"], strict=True)
-        ]
+    # a blank ratio that was tested is without bound above: none failed on the other side
+    table["alert"] = np.where(named & ~(table["ratio"] <= 1).to_numpy(), "yes", "no")
     if "property" not in by:
         table["property"] = ""
     for name in by:

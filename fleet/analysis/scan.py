@@ -1,16 +1,17 @@
 """Is there a place and time with more failures than the rest explains? The space-time scan of one group of failures.
 
-Given how many failures each building had in all, and how many fell on each week over all buildings, chance alone
-shuffles the weeks among the failures. Every window of a building and some weeks is compared with what the shuffle
-leads to expect, by Kulldorff's likelihood ratio; only windows that begin and end on a failure need looking at, since
-any other holds no more failures and expects more. Sources: M. Kulldorff, Commun. Stat. Theory Methods 26 (1997), the
-likelihood ratio; M. Kulldorff et al., PLoS Medicine 2 (2005), e59, the permutation of times (from memory). Checked in
-tests/reference/test_reference_clusters.py.
+Each building's failures are taken as given, so a building that always has more is no cluster; when they fall is
+compared with the weeks' usual shares (season, heat, time at risk: `fleet.analysis.scan_baseline`). Every window of a
+building and some weeks is judged by Kulldorff's likelihood ratio; only windows that begin and end on a failure need
+looking at, since any wider one holds no more failures and expects more. Chance is drawn as it would be without any
+cluster: the same failures of each building, their weeks by the usual shares. Source: M. Kulldorff, Commun. Stat. Theory
+Methods 26 (1997). Checked in tests/reference/test_reference_clusters.py.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +19,16 @@ import numpy.typing as npt
 from fleet.analysis.poisson import FloatArray
 
 IntArray = npt.NDArray[np.int64]
+
+MIN_FAILURES = 3
+"""Fewer failures than this make no heap: two of a rare component in one week are common somewhere in a fleet."""
+
+LEAST_EXPECTED = 0.1
+"""A window's expected count isn't taken for less: so small a number isn't known, and three failures of a rare component
+in a week would outdo every larger heap."""
+
+_MOST_CELLS = 2_000_000
+"""Drawn failures held in memory at a time."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +65,7 @@ def log_likelihood_ratio(observed: npt.ArrayLike, expected: npt.ArrayLike, total
     c, e = np.broadcast_arrays(np.asarray(observed, dtype=np.float64), np.asarray(expected, dtype=np.float64))
     result = np.zeros(c.shape)
     high = c > e
-    inside, usual = c[high], e[high]
+    inside, usual = c[high], np.maximum(e[high], 1e-12)
     outside, rest = total - inside, total - usual
     with np.errstate(divide="ignore", invalid="ignore"):
         away = np.where(outside > 0, outside * np.log(outside / rest), 0.0)
@@ -62,51 +73,90 @@ def log_likelihood_ratio(observed: npt.ArrayLike, expected: npt.ArrayLike, total
     return result
 
 
-def candidate_windows(building: IntArray, week: IntArray, *, max_weeks: int) -> Windows:
+def running_shares(shares: npt.ArrayLike) -> FloatArray:
+    """Return each building's shares of its failures by week, summed up: from 0 before the first week to 1.
+
+    Parameters
+    ----------
+    shares : array-like of shape (buildings, weeks)
+        Not negative; a building without any share takes every week alike.
+    """
+    share = np.asarray(shares, dtype=np.float64)
+    total = share.sum(axis=1, keepdims=True)
+    even = np.full(share.shape, 1.0 / share.shape[1])
+    share = np.where(total > 0, share / np.where(total > 0, total, 1.0), even)
+    running = np.concatenate([np.zeros((share.shape[0], 1)), np.cumsum(share, axis=1)], axis=1)
+    return np.asarray(running / running[:, -1:])
+
+
+def candidate_windows(building: IntArray, week: IntArray, running: FloatArray, *, max_weeks: int) -> Windows:
     """Return every window of one building, up to ``max_weeks`` weeks, that begins and ends on a failure.
 
-    Windows of a single failure are none. The expected count of a window is the building's failures times the share of
-    all failures that fell on its weeks.
+    Parameters
+    ----------
+    building, week : ndarray of int, shape (failures,)
+        Where and when each failure was.
+    running : ndarray of shape (buildings, weeks + 1)
+        From `running_shares`.
+    max_weeks : int
+        Longest window.
+
+    Returns
+    -------
+    Windows
+        Only windows of `MIN_FAILURES` or more.
     """
     order = np.lexsort((week, building))
-    b, w = building[order], week[order]
-    pieces = [_pairs(b, w[None, :], gap, max_weeks) for gap in range(1, _widest(b, w[None, :], max_weeks) + 1)]
-    at = np.concatenate([np.flatnonzero(piece[0]) for piece in pieces]) if pieces else np.zeros(0, dtype=np.int64)
-    gaps = np.concatenate([np.full(int(piece[0].sum()), gap) for gap, piece in enumerate(pieces, 1)]) if pieces else at
-    observed = gaps + 1
-    expected = _expected(b, w[None, :], at, at + gaps)[0] if at.size else np.zeros(0)
+    b, w = building[order], week[order][None, :]
+    first = [np.zeros(0, dtype=np.intp)]
+    gaps = [np.zeros(0, dtype=np.intp)]
+    for gap in range(MIN_FAILURES - 1, _widest(b, w, max_weeks) + 1):
+        at = np.flatnonzero(_pairs(b, w, gap, max_weeks)[0])
+        first.append(at)
+        gaps.append(np.full(at.size, gap))
+    at, gap_of = np.concatenate(first), np.concatenate(gaps)
+    expected = _expected(b, w, (np.zeros(at.size, dtype=np.intp), at, at + gap_of), running)
+    observed = (gap_of + 1).astype(np.int64)
     return Windows(
         building=b[at],
-        first_week=w[at],
-        last_week=w[at + gaps],
-        observed=observed.astype(np.int64),
+        first_week=w[0, at],
+        last_week=w[0, at + gap_of],
+        observed=observed,
         expected=expected,
-        llr=log_likelihood_ratio(observed, expected, float(b.size)),
+        llr=_ratio(observed, expected, b.size),
     )
 
 
-def shuffled_maxima(
-    building: IntArray, week: IntArray, *, max_weeks: int, rng: np.random.Generator, replicates: int
+def drawn_maxima(
+    building: IntArray, running: FloatArray, *, max_weeks: int, rng: np.random.Generator, replicates: int
 ) -> FloatArray:
-    """Return the largest likelihood ratio of each of ``replicates`` shuffles of the weeks among the failures."""
-    b = np.sort(building)
-    shuffled = rng.permuted(np.tile(week, (replicates, 1)), axis=1)
-    # weeks ascend within each building once each row is sorted by building and week
-    span = int(week.max()) + 1
-    w = np.sort(b[None, :] * span + shuffled, axis=1) - b[None, :] * span
+    """Return the largest likelihood ratio of each of ``replicates`` fleets without a cluster."""
+    at_once = max(1, _MOST_CELLS // max(building.size, 1))
+    sizes = [min(at_once, replicates - done) for done in range(0, replicates, at_once)]
+    return np.concatenate([_maxima(np.sort(building), running, max_weeks, rng, size) for size in sizes])
+
+
+def _maxima(b: IntArray, running: FloatArray, max_weeks: int, rng: np.random.Generator, replicates: int) -> FloatArray:
+    w = np.empty((replicates, b.size), dtype=np.int64)
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(b)) + 1, [b.size]])
+    for start, end in pairwise(edges):
+        drawn = np.searchsorted(running[b[start]], rng.random((replicates, end - start)), side="right") - 1
+        w[:, start:end] = np.sort(np.minimum(drawn, running.shape[1] - 2), axis=1)
     best = np.zeros(replicates)
-    total = float(b.size)
-    for gap in range(1, _widest(b, w, max_weeks) + 1):
-        fits = _pairs(b, w, gap, max_weeks)
-        row, at = np.nonzero(fits)
-        expected = _expected_at(b, w, row, at, at + gap)
-        np.maximum.at(best, row, log_likelihood_ratio(gap + 1.0, expected, total))
+    for gap in range(MIN_FAILURES - 1, _widest(b, w, max_weeks) + 1):
+        row, at = np.nonzero(_pairs(b, w, gap, max_weeks))
+        expected = _expected(b, w, (row, at, at + gap), running)
+        np.maximum.at(best, row, _ratio(gap + 1.0, expected, b.size))
     return best
+
+
+def _ratio(observed: npt.ArrayLike, expected: FloatArray, total: int) -> FloatArray:
+    return log_likelihood_ratio(observed, np.maximum(expected, LEAST_EXPECTED), float(total))
 
 
 def _pairs(b: IntArray, w: IntArray, gap: int, max_weeks: int) -> npt.NDArray[np.bool_]:
     """Say for each row and failure whether the failure ``gap`` places on lies in the same building and reach."""
-    return (b[gap:] == b[:-gap])[None, :] & (w[:, gap:] - w[:, :-gap] < max_weeks)
+    return np.asarray((b[gap:] == b[:-gap])[None, :] & (w[:, gap:] - w[:, :-gap] < max_weeks))
 
 
 def _widest(b: IntArray, w: IntArray, max_weeks: int) -> int:
@@ -117,15 +167,14 @@ def _widest(b: IntArray, w: IntArray, max_weeks: int) -> int:
     return gap
 
 
-def _expected(b: IntArray, w: IntArray, first: IntArray, last: IntArray) -> FloatArray:
-    row = np.zeros(first.size, dtype=np.int64)
-    return _expected_at(b, w, row, first, last)[None, :]
-
-
-def _expected_at(b: IntArray, w: IntArray, row: IntArray, first: IntArray, last: IntArray) -> FloatArray:
-    """Return building total × failures of all buildings in the window's weeks ÷ all failures."""
-    # a shuffle keeps the weeks' totals, so the first row's hold for all
-    running = np.concatenate([[0], np.cumsum(np.bincount(w[0]))])
-    in_building = np.bincount(b)[b]
-    in_weeks = running[w[row, last] + 1] - running[w[row, first]]
-    return np.asarray(in_building[first] * in_weeks / b.size)
+def _expected(
+    b: IntArray,
+    w: IntArray,
+    pairs: tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], npt.NDArray[np.intp]],
+    running: FloatArray,
+) -> FloatArray:
+    """Return the building's failures × the usual share of the window's weeks, for (row, first, last) of each window."""
+    row, first, last = pairs
+    in_building = np.bincount(b)[b[first]] if first.size else np.zeros(0)
+    share = running[b[first], w[row, last] + 1] - running[b[first], w[row, first]]
+    return np.asarray(in_building * share, dtype=np.float64)

@@ -23,6 +23,9 @@ from fleet.store.database import read_sql
 BAD_TIMES = 2.0
 """A unit is bad when its true rate is over this many times what its kind has."""
 
+MIN_UNIT_YEARS = 1.0
+"""A fleet watched for less says nothing of the calls to come."""
+
 COLUMNS = (
     AnswerColumn(name="equipment_id", kind="text", meaning="the unit's tag"),
     AnswerColumn(name="building", kind="text", meaning="the building"),
@@ -75,7 +78,9 @@ def find_failing_units(histories: Histories, *, level: float = LEVEL) -> Answer:
     make_bands(histories)
     units = histories.database.frame(read_sql("fleet.analysis", "unit_calls"))
     at_risk = units.loc[units["unit_years"] > 0].reset_index(drop=True)
-    idle = units.loc[units["unit_years"] == 0].assign(**dict.fromkeys(_JUDGED, np.nan), note="no time at risk in the log")
+    idle = units.loc[units["unit_years"] == 0].assign(
+        **dict.fromkeys(_JUDGED, np.nan), note="no time at risk in the log"
+    )
     notes: list[str] = []
     if len(at_risk):
         usual = usual_calls(histories, at_risk)
@@ -87,7 +92,9 @@ def find_failing_units(histories: Histories, *, level: float = LEVEL) -> Answer:
     listed = units.loc[units["in_service"].astype(bool)].sort_values(
         ["p_bad", "expected_calls", "equipment_id"], ascending=[False, False, True], na_position="last"
     )
-    table = listed.assign(last_call=pd.Series([_date(day) for day in listed["last_day"]], index=listed.index, dtype=object))
+    table = listed.assign(
+        last_call=pd.Series([_date(day) for day in listed["last_day"]], index=listed.index, dtype=object)
+    )
     return answer_from(
         histories,
         table,
@@ -107,6 +114,8 @@ _JUDGED = ("expected_calls", "low", "high", "p_bad", "usual_calls")
 def _judged(units: pd.DataFrame, usual: UsualCalls, posterior: UnitPosterior, level: float) -> pd.DataFrame:
     low, high = posterior.count_limits(usual.next_year, level)
     alone = "" if posterior.pooled else "under three units: nothing says what is usual, so no chance of being bad"
+    if units["unit_years"].sum() < MIN_UNIT_YEARS:
+        return units.assign(**dict.fromkeys(_JUDGED, np.nan), note="under one unit-year in the log: not enough data")
     return units.assign(
         expected_calls=posterior.mean() * usual.next_year,
         low=low,

@@ -50,8 +50,8 @@ def usual_calls(histories: Histories, units: pd.DataFrame) -> UsualCalls:
     cells = _cells(histories, units)
     seen = units["calls"].sum()
     if seen == 0:
-        so_far = 0.5 * units["unit_years"] / units["unit_years"].sum()
-        return UsualCalls(so_far=so_far.to_numpy(), next_year=(so_far / units["unit_years"]).to_numpy())
+        years = units["unit_years"].to_numpy(dtype=np.float64)
+        return UsualCalls(so_far=0.5 * years / years.sum(), next_year=np.full(years.size, 0.5 / years.sum()))
     pooled = cells.groupby(["band", "kind"], as_index=False)[["calls", "years"]].sum()
     ahead = _year_ahead(histories, units)
     every = pd.concat([pooled, ahead[["band", "kind"]]], ignore_index=True)
@@ -65,7 +65,8 @@ def usual_calls(histories: Histories, units: pd.DataFrame) -> UsualCalls:
     rates = np.exp(design @ fit.coefficients)
     pooled["rate"] = rates[: len(pooled)]
     expected = cells.merge(pooled[["band", "kind", "rate"]], on=["band", "kind"])
-    so_far = (expected["years"] * expected["rate"]).groupby(expected["unit_id"]).sum().loc[units["unit_id"]].to_numpy()
+    by_unit = (expected["years"] * expected["rate"]).groupby(expected["unit_id"]).sum()
+    so_far = by_unit.loc[units["unit_id"]].to_numpy(dtype=np.float64)
     scale = seen / so_far.sum()
     next_year = pd.Series(ahead["share"].to_numpy() * rates[len(pooled) :]).groupby(ahead["unit_id"].to_numpy()).sum()
     return UsualCalls(so_far=so_far * scale, next_year=next_year.loc[units["unit_id"]].to_numpy() * scale)

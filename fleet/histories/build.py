@@ -19,7 +19,7 @@ from fleet.store.database import Database
 from fleet.store.snapshots import Store
 from fleet.trade.components import COMPONENTS
 
-STEPS = ("window", "unit", "observed", "event", "position", "chain", "spell", "heat")
+STEPS = ("window", "unit", "visit", "observed", "event", "position", "chain", "fitting", "spell", "heat")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,8 +30,8 @@ class Histories:
     ---------------------------
     covered, stretch, observed, exposure   stretches of days in which the log was kept, units served, were at risk
     unit, visit, part, reading             the clean tables with the unit in service that day
-    event, chain, no_fault_chain           what each visit meant for a component; failures, one row a chain
-    spell, spell_days                      lives of parts, with the days at risk of each
+    event, chain, open_no_fault_chain      what each visit meant for a component; failures, one row a chain
+    fitting, spell, spell_days             lives of parts, with the days at risk of each
     heat                                   cooling degree days by property and day
 
     Attributes
@@ -183,7 +183,7 @@ def _excluded(database: Database) -> dict[str, int]:
 
 _START_KNOWN = """
 select count(*) from log.landing.source
-where list_contains(columns, 'start_uf_min') and table_name in ('equipment', 'visits')
+where list_has_any(columns, ['start_uf_min', 'start_uf_max']) and table_name in ('equipment', 'visits')
 """
 
 _EXCLUDED = """

@@ -7,7 +7,10 @@ adds a notice (kept, changed or flagged). To add a rule, write it there under it
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 
+from fleet.ingest.cells import WORDY
+from fleet.ingest.sheet import settle_further_rows
 from fleet.ingest.versions import EQUALS, KEYED, SETS, keep_latest, keep_latest_set, keep_one_of_equal
 from fleet.ingest.words import DEFAULTS, REFUSES_UNKNOWN, understand_word
 from fleet.store.database import Database, literal
@@ -16,17 +19,18 @@ from fleet.store.schema import TABLES, Column, Table
 
 def run_checks(database: Database, *, as_of: dt.date) -> None:
     """Judge every landed record; ``as_of`` is the day after which a visit lies in the future."""
-    for table in TABLES.values():
-        for column in table.columns:
-            if column.kind in ("word", "component"):
-                _settle_words(database, table, column)
-    tags_known = bool(database.value("select count(*) > 0 from log.landing.equipment"))
+    settle_words(database)
+    tags_known = bool(
+        database.value("select count(*) > 0 from log.landing.equipment where notice is distinct from 'built from visits'")
+    )
     database.run("create or replace table memory.main.load_settings (as_of date, tags_known boolean)")
     database.run("insert into memory.main.load_settings values (?, ?)", [as_of, tags_known])
     database.run_file("fleet.ingest", "check_equipment")
     database.run_file("fleet.ingest", "check_visits")
     for table in KEYED:
         keep_latest(database, table)
+    if database.value("select bool_or(is_sheet) from log.landing.source"):
+        settle_further_rows(database)
     if not tags_known:
         database.run_file("fleet.ingest", "equipment_from_visits")
         said = "no equipment table came: units never visited are missing, so rates read high"
@@ -36,40 +40,69 @@ def run_checks(database: Database, *, as_of: dt.date) -> None:
         keep_latest_set(database, table)
     for table in EQUALS:
         keep_one_of_equal(database, table)
-    database.run_file("fleet.ingest", "check_readings")
-    for table in TABLES.values():
-        _keep_text(database, table)
+    if database.value("select count(*) from log.landing.reading"):
+        database.run_file("fleet.ingest", "check_readings")
+        database.run_file("fleet.ingest", "check_zeros")
+    _keep_text(database)
 
 
-def _keep_text(database: Database, table: Table) -> None:
+def _keep_text(database: Database) -> None:
     """Keep the content of records refused, doubled or flagged after landing; their own text is in the kept source."""
-    fields = ", ".join(f"'{column.name}', {column.name}::varchar" for column in table.columns)
-    database.run(
-        f"update log.landing.{table.clean_name} set raw = json_object({fields})::varchar "  # noqa: S608
-        "where raw is null and (standing is not null or notice is not null)"
+    wanting = " union all ".join(
+        f"select '{name}' from log.landing.{table.clean_name} "  # noqa: S608
+        "where raw is null and (standing is not null or notice is not null) having count(*) > 0"
+        for name, table in TABLES.items()
     )
-
-
-def _settle_words(database: Database, table: Table, column: Column) -> None:
-    """Turn what people wrote into the contract's words; an unknown word is flagged, or refuses a reading."""
-    landing, word = f"log.landing.{table.clean_name}", f"{column.name}_word"
-    written = [row[0] for row in database.rows(f"select distinct {word} from {landing} where {word} is not null")]  # noqa: S608
-    for text in written:
-        meant = understand_word(column, text)
-        if meant is not None:
-            database.run(f"update {landing} set {column.name} = ?, {word} = null where {word} = ?", [meant, text])  # noqa: S608
-            continue
-        rule = f"{column.name}_unknown_word"
-        if table.name == "readings" and column.name in REFUSES_UNKNOWN:
-            database.run(
-                f"update {landing} set standing = 'quarantined', reason = concat_ws('; ', reason, {literal(rule)}) "  # noqa: S608
-                f"where {word} = ? and coalesce(standing, 'quarantined') = 'quarantined'",
-                [text],
-            )
-            continue
-        default = "other" if column.kind == "component" else DEFAULTS.get(column.name)
+    for (name,) in database.rows(wanting):
+        table = TABLES[name]
+        fields = ", ".join(f"'{column.name}', {column.name}::varchar" for column in table.columns)
         database.run(
-            f"update {landing} set {column.name} = ?, "  # noqa: S608
-            f"notice = concat_ws(' | ', notice, {literal(rule + ': ')} || ?) where {word} = ?",
-            [default, text, text],
+            f"update log.landing.{table.clean_name} set raw = json_object({fields})::varchar "  # noqa: S608
+            "where raw is null and (standing is not null or notice is not null)"
         )
+
+
+def settle_words(database: Database) -> None:
+    """Turn what people wrote into the contract's words; an unknown word is flagged, or refuses a reading."""
+    asked = [(table, column) for table in TABLES.values() for column in table.columns if column.kind in WORDY]
+    distinct = " union all ".join(
+        f"select {i}, {column.name} from (select distinct {column.name} from log.landing.{table.clean_name})"  # noqa: S608
+        for i, (table, column) in enumerate(asked)
+    )
+    written: dict[int, list[str]] = {}
+    for i, word in database.rows(f"select * from ({distinct}) as words(i, word) where word is not null order by all"):  # noqa: S608
+        written.setdefault(i, []).append(word)
+    for i, words in written.items():
+        table, column = asked[i]
+        meant = {word: understand_word(column, word) for word in words}
+        if any(word != meaning for word, meaning in meant.items()):
+            _translate(database, table, column, meant)
+
+
+def _translate(database: Database, table: Table, column: Column, meant: Mapping[str, str | None]) -> None:
+    """Write the contract's word for each written one; keep an unknown word beside its column and flag it."""
+    default = "other" if column.kind == "component" else DEFAULTS.get(column.name)
+    refuses = table.name == "readings" and column.name in REFUSES_UNKNOWN
+    changed = {word: meaning for word, meaning in meant.items() if word != meaning}
+    database.run("create or replace table memory.main.word_meant (written varchar, meant varchar, known boolean)")
+    database.run(
+        "insert into memory.main.word_meant select unnest(?), unnest(?), unnest(?)",
+        [
+            list(changed),
+            [default if meaning is None else meaning for meaning in changed.values()],
+            [meaning is not None for meaning in changed.values()],
+        ],
+    )
+    rule = f"{column.name}_unknown_word"
+    unknown = (
+        f"standing = case when m.known then l.standing else coalesce(l.standing, 'quarantined') end, reason = case "
+        f"when m.known or l.standing = 'blank' then l.reason else concat_ws('; ', l.reason, {literal(rule)}) end"
+        if refuses
+        else f"notice = case when m.known then l.notice "
+        f"else concat_ws(' | ', l.notice, {literal(rule + ': ')} || l.{column.name}) end"
+    )
+    database.run(
+        f"update log.landing.{table.clean_name} as l set {column.name} = m.meant, "  # noqa: S608
+        f"{column.name}_word = case when not m.known then l.{column.name} end, {unknown} "
+        f"from memory.main.word_meant as m where l.{column.name} = m.written"
+    )

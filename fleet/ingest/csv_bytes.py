@@ -6,8 +6,10 @@ bytes, so a reader that loses rows is found out.
 
 from __future__ import annotations
 
+import codecs
 import gzip
 import hashlib
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -20,24 +22,30 @@ import numpy.typing as npt
 from fleet.errors import SourceError
 
 CHUNK = 1 << 22
+HEAD = 1 << 18
 QUOTE, LINE_FEED, CARRIAGE_RETURN = 34, 10, 13
 DELIMITERS = (",", ";", "\t")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CsvFacts:
-    """What was found out about a CSV file's bytes.
+    """What a CSV file's beginning says: encoding, delimiter, the header line, and the file's size on disk."""
+
+    encoding: str
+    delimiter: str
+    header: str
+    n_bytes: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CsvCount:
+    """How many records a CSV file's bytes hold.
 
     ``records`` counts line ends outside quotes (a last line without one too), the header included;
     ``regular`` is False where the fast reader can't be trusted with the file: blank lines, stray carriage
     returns, NUL bytes, an open quote at the end, another encoding than UTF-8.
     """
 
-    sha256: str
-    n_bytes: int
-    encoding: str
-    delimiter: str
-    header: str
     records: int
     regular: bool
 
@@ -60,47 +68,56 @@ def hash_file(path: Path) -> str:
 
 
 def look_at_csv(name: str, path: Path) -> CsvFacts:
-    """Look over a CSV file's bytes once.
+    """Look at the beginning of a CSV file.
 
     Raises
     ------
     SourceError
         If the file is empty or can't be read.
     """
-    tally = _Tally()
     try:
         with open_bytes(path) as stream:
-            head = stream.read(CHUNK)
-            encoding = _encoding(head)
-            chunk = head
-            while chunk:
-                tally.add(chunk)
-                chunk = stream.read(CHUNK)
-        digest = hash_file(path)
-    except (OSError, EOFError) as error:
+            head = stream.read(HEAD)
+        size = path.stat().st_size
+    except (OSError, EOFError, zlib.error) as error:
         msg = f"{name} can't be read ({error})"
         raise SourceError(msg) from error
+    encoding = _encoding(head)
     header = head.decode(encoding, errors="replace").lstrip("\ufeff").replace("\r", "\n").split("\n", 1)[0]
     if not header.strip():
         msg = f"{name} is empty or begins with an empty line; the first line must name the columns"
         raise SourceError(msg)
-    return CsvFacts(
-        sha256=digest,
-        n_bytes=tally.n_bytes,
-        encoding=encoding,
-        delimiter=_delimiter(header),
-        header=header,
-        records=tally.records(),
-        regular=encoding == "utf-8" and tally.regular(),
-    )
+    return CsvFacts(encoding=encoding, delimiter=_delimiter(header), header=header, n_bytes=size)
+
+
+def count_records(name: str, path: Path, encoding: str) -> CsvCount:
+    """Count a CSV file's records over its bytes, apart from any reader.
+
+    Raises
+    ------
+    SourceError
+        If the file can't be read to its end.
+    """
+    tally = _Tally()
+    try:
+        with open_bytes(path) as stream:
+            while chunk := stream.read(CHUNK):
+                tally.add(chunk)
+    except (OSError, EOFError, zlib.error) as error:
+        msg = f"{name} can't be read ({error})"
+        raise SourceError(msg) from error
+    return CsvCount(records=tally.records(), regular=encoding == "utf-8" and tally.regular())
 
 
 def _encoding(head: bytes) -> str:
     if head.startswith((b"\xff\xfe", b"\xfe\xff")):
         return "utf-16"
+    zeros = head[:2000].count(0)
+    if zeros > len(head[:2000]) // 3:
+        return "utf-16-le" if head[1:2] == b"\x00" else "utf-16-be"
     try:
-        # the chunk may end inside a character: the last bytes don't count
-        head[: max(len(head) - 4, 0) or len(head)].decode("utf-8")
+        # the chunk may end inside a character
+        codecs.getincrementaldecoder("utf-8")().decode(head, final=len(head) < HEAD)
     except UnicodeDecodeError:
         return "cp1252"
     return "utf-8"
@@ -116,7 +133,6 @@ class _Tally:
     """Running count of records over a file's chunks by the parity of the quotes passed."""
 
     def __init__(self) -> None:
-        self.n_bytes = 0
         self._lines = 0
         self._lines_with_return = 0
         self._parity = 0
@@ -125,7 +141,6 @@ class _Tally:
 
     def add(self, chunk: bytes) -> None:
         data = np.frombuffer(chunk, dtype=np.uint8)
-        self.n_bytes += len(data)
         feeds = np.flatnonzero(data == LINE_FEED)
         quotes = np.flatnonzero(data == QUOTE)
         ends = feeds[(np.searchsorted(quotes, feeds) + self._parity) % 2 == 0]

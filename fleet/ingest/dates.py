@@ -23,10 +23,20 @@ class DateOrder:
     said: str
 
 
+@dataclass(frozen=True, slots=True)
+class Shapes:
+    """Counts over a column: slashed dates, first part over 12, second over 12, the two differing."""
+
+    slashed: int
+    day_first: int
+    month_first: int
+    differing: int
+
+
 def settle_dates(
     database: Database, raw: RawTable, columns: Sequence[tuple[int, str]], forced: str | None
 ) -> dict[str, DateOrder]:
-    """Settle the order of day and month for each date column of a raw table.
+    """Settle the order of day and month for some date columns of a raw table, from the whole of it.
 
     Parameters
     ----------
@@ -41,19 +51,20 @@ def settle_dates(
     """
     if not columns:
         return {}
-    shapes = ", ".join(_shape(f"c{position}") for position, _ in columns)
+    asked = ", ".join(shapes_sql(f"c{position}") for position, _ in columns)
     made = "create or replace table memory.main.date_shapes as select"
-    raw.run(database, lambda relation: f"{made} {shapes} from {relation}")
-    counts = database.rows("from memory.main.date_shapes")[0]
+    raw.run(database, lambda relation: f"{made} {asked} from {relation}")
+    counts = [int(n) for n in database.rows("from memory.main.date_shapes")[0]]
     settled = {}
     for i, (_, name) in enumerate(columns):
-        slashed, day_first, month_first, differing = (int(n) for n in counts[4 * i : 4 * i + 4])
-        settled[name] = _decide(raw.name, name, forced, slashed=slashed, counts=(day_first, month_first, differing))
+        shapes = Shapes(*counts[4 * i : 4 * i + 4])
+        if shapes.slashed:
+            settled[name] = decide_order(raw.name, name, forced, shapes)
     return settled
 
 
-def _shape(cell: str) -> str:
-    """Return SQL counts of one column: slashed dates, first part over 12, second over 12, the two differing."""
+def shapes_sql(cell: str) -> str:
+    """Return the SQL of the four counts of Shapes over one cell."""
     first = f"try_cast(regexp_extract({cell}, '{FIRST}', 1) as int)"
     second = f"try_cast(regexp_extract({cell}, '{SECOND}', 1) as int)"
     slashed = f"regexp_matches({cell}, '{SLASHED}')"
@@ -63,26 +74,23 @@ def _shape(cell: str) -> str:
     )
 
 
-def _decide(source: str, column: str, forced: str | None, *, slashed: int, counts: tuple[int, int, int]) -> DateOrder:
-    day_first, month_first, differing = counts
-    if not slashed:
-        return DateOrder(column=column, order="iso", said="")
+def decide_order(source: str, column: str, forced: str | None, shapes: Shapes) -> DateOrder:
+    """Decide a column's order from its counts; SourceError where they don't settle it."""
     if forced:
         return DateOrder(column=column, order=forced, said=f"{source}: {column} read as {forced}, as told")
-    if day_first and month_first:
+    if shapes.day_first and shapes.month_first:
         msg = (
-            f"{source}: {column} holds dates that can only be day/month ({day_first}) and dates that can only be "
-            f"month/day ({month_first}); say which holds with --dates mdy or --dates dmy"
+            f"{source}: {column} holds dates that can only be day/month ({shapes.day_first}) and dates that can only "
+            f"be month/day ({shapes.month_first}); say which holds with --dates mdy or --dates dmy"
         )
         raise SourceError(msg)
-    if not day_first and not month_first and differing:
+    if not shapes.day_first and not shapes.month_first and shapes.differing:
         msg = (
             f"{source}: no value of {column} settles whether its dates are month/day or day/month; "
             "say so with --dates mdy or --dates dmy"
         )
         raise SourceError(msg)
-    order = "dmy" if day_first else "mdy"
-    evidence = day_first or month_first
-    return DateOrder(
-        column=column, order=order, said=f"{source}: {column} read as {order}; {evidence} of {slashed} values settle it"
-    )
+    order = "dmy" if shapes.day_first else "mdy"
+    evidence = shapes.day_first or shapes.month_first
+    said = f"{source}: {column} read as {order}; {evidence} of {shapes.slashed} values settle it"
+    return DateOrder(column=column, order=order, said=said)

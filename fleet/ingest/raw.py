@@ -8,36 +8,44 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import sqlite3
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
-
-import pyarrow as pa
+from typing import TYPE_CHECKING
 
 from fleet.errors import SourceError
-from fleet.ingest.csv_bytes import CsvFacts, look_at_csv
+from fleet.ingest.csv_bytes import CsvCount, CsvFacts, count_records, look_at_csv, open_bytes
 from fleet.ingest.csv_repair import SetAside, repair
 from fleet.store.database import Database, EngineError
 from fleet.store.readers import csv_relation, numbered_csv_relation
 
+if TYPE_CHECKING:
+    import pyarrow as pa
+
 BATCH = 50_000
+LARGE = 16_000_000
+"""Bytes; the records of a larger CSV file are counted while the fast reader is at work on it."""
+SAMPLE = 400
+"""Records from a file's beginning by which a large file's readers are chosen (never what is true of it)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RawTable:
     """One table of one source file, as text.
 
-    ``n_records`` is the independent count (the header not counted) that the load is held to;
-    ``set_aside`` are records that couldn't be split into fields.
+    ``counting`` is the independent count that the load is held to; ``set_aside`` are records that
+    couldn't be split into fields.
     """
 
     source: str
     path: Path
     member: str
     headers: tuple[str, ...]
-    n_records: int
+    counting: Future[CsvCount]
     facts: CsvFacts | None = None
     repaired: bool = False
     set_aside: tuple[SetAside, ...] = ()
@@ -47,23 +55,45 @@ class RawTable:
         """How reports call it: the file, and the table inside a SQLite file."""
         return f"{self.source}:{self.member}" if self.member else self.source
 
-    def run(self, database: Database, statement: Callable[[str], str]) -> None:
-        """Run ``statement(relation)`` where the relation yields c0 .. cn and record."""
+    @property
+    def n_records(self) -> int:
+        """Records, the header not counted; waits for the count to end."""
+        return self.counting.result().records - 1
+
+    @property
+    def is_large(self) -> bool:
+        """Whether it pays to look at a sample before reading it."""
+        return self.facts is not None and self.facts.n_bytes > LARGE
+
+    def run(self, database: Database, statement: Callable[[str], str]) -> int:
+        """Run ``statement(relation)`` where the relation yields c0 .. cn and record; return the rows it wrote."""
+        if self.facts is not None:
+            return int(database.value(statement(self._csv_relation(self.facts))) or 0)
+        with closing(_open_sqlite(self.path)) as connection:
+            reader = _sqlite_batches(connection, self.member, self.headers)
+            made = statement("(select *, null::bigint as record from raw_rows)")
+            return database.run_with(made, "raw_rows", reader)
+
+    def sample(self) -> list[list[str]]:
+        """Return the first records of a CSV file, as far as they can be split."""
         if self.facts is None:
-            with closing(_open_sqlite(self.path)) as connection:
-                reader = _sqlite_batches(connection, self.member, self.headers)
-                database.run_with(statement("(select *, null::bigint as record from raw_rows)"), "raw_rows", reader)
-        else:
-            database.run(statement(self._csv_relation(self.facts)))
+            return []
+        with open_bytes(self.path) as stream:
+            text = stream.read(SAMPLE * 1000).decode("utf-8", errors="replace")
+        delimiter = "," if self.repaired else self.facts.delimiter
+        rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+        first = [row[1:] if self.repaired else row for row in itertools.islice(rows, 1, SAMPLE)]
+        return [row for row in first if len(row) == len(self.headers)]
 
     def with_repair(self, scratch: Path) -> RawTable:
         """Return the same table read by the slow, forgiving reader; scratch files go to ``scratch``."""
         if self.facts is None:
             return self
         scratch.mkdir(parents=True, exist_ok=True)
-        clean = scratch / f"{self.facts.sha256}.csv"
+        clean = scratch / f"repaired_{self.path.name.removesuffix('.gz')}"
         found = repair(self.path, self.facts, len(self.headers), clean)
-        return replace(self, path=clean, repaired=True, set_aside=found.set_aside, n_records=found.n_records)
+        counting = _done(CsvCount(records=found.n_records + 1, regular=True))
+        return replace(self, path=clean, repaired=True, set_aside=found.set_aside, counting=counting)
 
     def _csv_relation(self, facts: CsvFacts) -> str:
         if self.repaired:
@@ -81,8 +111,14 @@ def raw_csv(name: str, path: Path, *, scratch: Path) -> RawTable:
     """
     facts = look_at_csv(name, path)
     headers = _split_header(name, facts)
-    table = RawTable(source=name, path=path, member="", headers=headers, n_records=facts.records - 1, facts=facts)
-    return table if facts.regular else table.with_repair(scratch)
+    if facts.n_bytes > LARGE and facts.encoding == "utf-8":
+        pool = ThreadPoolExecutor(max_workers=1)
+        counting = pool.submit(count_records, name, path, facts.encoding)
+        pool.shutdown(wait=False)
+        return RawTable(source=name, path=path, member="", headers=headers, counting=counting, facts=facts)
+    count = count_records(name, path, facts.encoding)
+    table = RawTable(source=name, path=path, member="", headers=headers, counting=_done(count), facts=facts)
+    return table if count.regular else table.with_repair(scratch)
 
 
 def raw_sqlite(name: str, path: Path, member: str) -> RawTable:
@@ -101,11 +137,18 @@ def raw_sqlite(name: str, path: Path, member: str) -> RawTable:
     except sqlite3.Error as error:
         msg = f"{name}: the table {member} can't be read ({error})"
         raise SourceError(msg) from error
-    return RawTable(source=name, path=path, member=member, headers=headers, n_records=n_records)
+    counting = _done(CsvCount(records=n_records + 1, regular=True))
+    return RawTable(source=name, path=path, member=member, headers=headers, counting=counting)
 
 
-ReadError = (EngineError, sqlite3.Error, pa.ArrowException)
+ReadError = (EngineError, sqlite3.Error)
 """What reading a raw table may raise; a CSV file is then read again by the forgiving reader."""
+
+
+def _done(count: CsvCount) -> Future[CsvCount]:
+    future: Future[CsvCount] = Future()
+    future.set_result(count)
+    return future
 
 
 def _split_header(name: str, facts: CsvFacts) -> tuple[str, ...]:
@@ -125,6 +168,8 @@ def _open_sqlite(path: Path) -> sqlite3.Connection:
 
 
 def _sqlite_batches(connection: sqlite3.Connection, member: str, headers: tuple[str, ...]) -> pa.RecordBatchReader:
+    import pyarrow as pa  # half a second that a load of CSV files needn't wait for
+
     schema = pa.schema([(f"c{i}", pa.string()) for i in range(len(headers))])
     columns = ", ".join(f"cast({_quoted(header)} as text)" for header in headers)
     cursor = connection.execute(f"select {columns} from {_quoted(member)}")  # noqa: S608

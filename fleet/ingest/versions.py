@@ -6,7 +6,7 @@ record that comes again corrected gives up its place.
 
 from __future__ import annotations
 
-from fleet.ingest.landing import WORDY
+from fleet.ingest.cells import WORDY
 from fleet.store.database import Database
 from fleet.store.schema import TABLES, Table
 

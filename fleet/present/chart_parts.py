@@ -26,7 +26,8 @@ DOTS_BELOW = 5
 HOT_MONTHS = (6, 7, 8, 9)
 """June to September, shaded on every time axis (common practice, no source)."""
 
-ROW_PX = 26
+ROWS = alt.Step(26)
+"""Height of a chart of labelled rows: so many pixels a row."""
 
 
 def checked(table: pd.DataFrame, columns: Sequence[str], numbers: Sequence[str] = ()) -> tuple[pd.DataFrame, int]:
@@ -52,15 +53,15 @@ def checked(table: pd.DataFrame, columns: Sequence[str], numbers: Sequence[str] 
 
 
 def titled(
-    chart: alt.LayerChart | alt.Chart | alt.FacetChart, title: str, *, left_out: int = 0, said: str = "", height: float | None = None,
-    palette: Palette = LIGHT,
+    chart: alt.LayerChart | alt.Chart | alt.FacetChart, title: str, *, left_out: int = 0, said: str = "",
+    height: float | alt.Step = ROWS, palette: Palette = LIGHT,
 ) -> Chart:  # fmt: skip
     """Give a chart its finding as title, what was left out as subtitle, its height and the theme."""
     more = f"{counted(left_out, 'row')} without a number left out" if left_out else ""
     lines = [line for text in (said, more) for line in folded(text)]
     heading = alt.TitleParams(folded(title), subtitle=lines) if lines else alt.TitleParams(folded(title))
-    sized = {"height": height} if height is not None else {}
-    return cast("Chart", chart.properties(title=heading, width="container", **sized).configure(**chart_config(palette)))
+    sized = chart.properties(title=heading, width="container", height=height)
+    return cast("Chart", sized.configure(**chart_config(palette)))
 
 
 def folded(text: str, room: int = 46) -> list[str]:
@@ -74,11 +75,6 @@ def folded(text: str, room: int = 46) -> list[str]:
     return lines
 
 
-def bar_height(n_rows: int) -> int:
-    """Return the height of a chart of labelled bars, one row a bar."""
-    return max(2, n_rows) * ROW_PX
-
-
 def rows_axis(labels: Sequence[str], column: str) -> alt.Y:
     """Return a vertical axis of labelled rows in the order given."""
     return alt.Y(f"{column}:N", sort=list(labels), title=None, axis=alt.Axis(labelLimit=150))
@@ -87,7 +83,7 @@ def rows_axis(labels: Sequence[str], column: str) -> alt.Y:
 def length_axis(column: str, title: str, upper: float | None = None, **axis: Any) -> alt.X:  # noqa: ANN401
     """Return a horizontal axis of lengths, from zero, with whole ticks where few are needed."""
     scale = alt.Scale(domainMin=0) if upper is None else alt.Scale(domain=[0, upper])
-    return alt.X(f"{column}:Q", title=title, scale=scale, axis=alt.Axis(tickCount=5, **axis))
+    return alt.X(f"{column}:Q", title=title, scale=scale, axis=alt.Axis(tickCount=4, labelOverlap=True, **axis))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

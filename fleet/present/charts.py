@@ -13,7 +13,6 @@ from fleet.present.chart_parts import (
     Chart,
     TimeAxis,
     as_dots,
-    bar_height,
     checked,
     few,
     length_axis,
@@ -25,7 +24,7 @@ from fleet.present.theme import LIGHT, Palette
 
 __all__ = [
     "draw_counts", "draw_deviations", "draw_events", "draw_expected", "draw_fan", "draw_intervals", "draw_months",
-    "draw_observed_expected", "draw_planned",
+    "draw_observed_expected", "draw_planned", "draw_scatter",
 ]  # fmt: skip
 
 
@@ -57,7 +56,7 @@ def draw_fan(
         x=length_axis("q25", axis, upper), x2="q75:Q"
     )
     middle = base.mark_tick(height=20, thickness=2, color=palette.ink).encode(x=length_axis("q50", axis, upper))
-    return titled(outer + inner + middle, title, left_out=left_out, height=bar_height(len(rows)), palette=palette)
+    return titled(outer + inner + middle, title, left_out=left_out, palette=palette)
 
 
 def draw_expected(
@@ -82,7 +81,7 @@ def draw_expected(
     names = base.mark_text(align="left", dx=5, color=palette.quiet).encode(
         x=length_axis("q95", axis, upper), text=alt.Text("mean:Q", format=".0f")
     )
-    return titled(bars + spans + names, title, left_out=left_out, height=bar_height(len(rows)), palette=palette)
+    return titled(bars + spans + names, title, left_out=left_out, palette=palette)
 
 
 def draw_counts(
@@ -117,7 +116,7 @@ def draw_counts(
             text=alt.Text(f"{count}:Q", format=",.0f")
         )
         marks = base.mark_bar(height=16, color=shade) + number
-    return titled(marks, title, left_out=left_out, height=bar_height(len(rows)), palette=palette)
+    return titled(marks, title, left_out=left_out, palette=palette)
 
 
 def draw_planned(
@@ -137,12 +136,13 @@ def draw_planned(
     )
     bars = base.mark_bar(height=16, color=palette.pine, fillOpacity=0.12, stroke=palette.pine, strokeWidth=2)
     number = base.mark_text(align="left", dx=5, color=palette.quiet).encode(text=alt.Text(f"{count}:Q", format=",.0f"))
-    return titled(bars + number, title, left_out=left_out, height=bar_height(len(rows)), palette=palette)
+    return titled(bars + number, title, left_out=left_out, palette=palette)
 
 
 def draw_intervals(
     table: pd.DataFrame, label: str, title: str, *, unit: str, estimate: str = "rate", low: str = "low",
-    high: str = "high", reference: float | None = None, from_zero: bool = True, palette: Palette = LIGHT,
+    high: str = "high", reference: float | None = None, from_zero: bool = True, upper: float | None = None,
+    palette: Palette = LIGHT,
 ) -> Chart:  # fmt: skip
     """Draw estimates with their intervals, one row a label; a thin line marks the value they are compared with.
 
@@ -160,7 +160,9 @@ def draw_intervals(
     base = alt.Chart(rows).encode(y=rows_axis(list(rows[label]), label), tooltip=tips(said))
 
     def axis(name: str) -> alt.X:
-        return length_axis(name, unit) if from_zero else alt.X(f"{name}:Q", title=unit, axis=alt.Axis(tickCount=5))
+        return (
+            length_axis(name, unit, upper) if from_zero else alt.X(f"{name}:Q", title=unit, axis=alt.Axis(tickCount=5))
+        )
 
     band = base.mark_bar(height=8, color=palette.steel, opacity=0.35).encode(x=axis(low), x2=f"{high}:Q")
     point = base.mark_circle(size=80, color=palette.steel, opacity=1).encode(x=axis(estimate))
@@ -168,7 +170,7 @@ def draw_intervals(
     if reference is not None:
         line = alt.Chart(pd.DataFrame({"reference": [reference]})).mark_rule(color=palette.ink, strokeDash=[2, 3])
         layers = layers + line.encode(x=axis("reference"))
-    return titled(layers, title, left_out=left_out, height=bar_height(len(rows)), palette=palette)
+    return titled(layers, title, left_out=left_out, palette=palette)
 
 
 def draw_observed_expected(
@@ -184,11 +186,11 @@ def draw_observed_expected(
     plan = base.mark_point(size=110, filled=False, strokeWidth=2, color=palette.pine, opacity=1)
     seen = base.mark_circle(size=110, color=palette.brick, opacity=1)
     layers = line + plan.encode(x=length_axis(expected, axis)) + seen.encode(x=length_axis(observed, axis))
-    return titled(layers, title, left_out=left_out, height=bar_height(len(rows)), palette=palette)
+    return titled(layers, title, left_out=left_out, palette=palette)
 
 
 def draw_months(
-    table: pd.DataFrame, value: str, title: str, *, unit: str, upper: float | None = None, height: int = 150,
+    table: pd.DataFrame, value: str, title: str, *, unit: str, upper: float | None = None, height: int = 210,
     color: str = "steel", palette: Palette = LIGHT,
 ) -> Chart:  # fmt: skip
     """Draw one value a month as solid bars with the hot months shaded; small multiples share ``upper``.
@@ -205,7 +207,13 @@ def draw_months(
     scale = alt.Scale(domain=[0, upper]) if upper is not None else alt.Scale(domainMin=0)
     y = alt.Y(f"{value}:Q", title=unit, scale=scale, axis=alt.Axis(tickCount=4))
     bars = alt.Chart(rows).mark_bar(color=palette.marks()[color])
-    bars = bars.encode(x=axis.x("from_day"), x2="to_day:T", y=y, tooltip=tips({"month:N": "month", f"{value}:Q": unit}))
+    bars = bars.encode(
+        x=axis.x("from_day"),
+        x2="to_day:T",
+        y=y,
+        y2=alt.Y2Datum(0),
+        tooltip=tips({"month:N": "month", f"{value}:Q": unit}),
+    )
     layers = alt.layer(axis.hot_months(palette), bars)
     return titled(layers, title, left_out=left_out, said=_SHADED, height=height, palette=palette)
 
@@ -227,10 +235,30 @@ def draw_events(table: pd.DataFrame, label: str, title: str, *, palette: Palette
     dots = dots.encode(x=axis.x("day"), y=rows_axis(order, label), tooltip=said)
     layers = alt.layer(axis.hot_months(palette), dots)
     subtitle = f"One dot a failure. {_SHADED}"
-    return titled(layers, title, left_out=left_out, said=subtitle, height=bar_height(len(order)), palette=palette)
+    return titled(layers, title, left_out=left_out, said=subtitle, palette=palette)
 
 
-def draw_deviations(readings: pd.DataFrame, title: str, *, height: int = 220, palette: Palette = LIGHT) -> Chart:
+def draw_scatter(
+    table: pd.DataFrame, x: str, y: str, title: str, *, x_unit: str, y_unit: str, name: str, palette: Palette = LIGHT
+) -> Chart:
+    """Draw one solid dot a row: what one thing that happened did against another.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns ``x``, ``y`` and ``name``, which is told on demand.
+    """
+    rows, left_out = checked(table, [name], [x, y])
+    dots = alt.Chart(rows).mark_circle(size=60, color=palette.steel, opacity=0.75)
+    dots = dots.encode(
+        x=length_axis(x, x_unit),
+        y=alt.Y(f"{y}:Q", title=y_unit, scale=alt.Scale(domainMin=0), axis=alt.Axis(tickCount=5)),
+        tooltip=tips({f"{name}:N": name, f"{x}:Q": x_unit, f"{y}:Q": y_unit}),
+    )
+    return titled(dots, title, left_out=left_out, height=300, palette=palette)
+
+
+def draw_deviations(readings: pd.DataFrame, title: str, *, height: int = 300, palette: Palette = LIGHT) -> Chart:
     """Draw one section's readings as percent off its rating over time, inside the band of its tolerance.
 
     Parameters
@@ -240,7 +268,7 @@ def draw_deviations(readings: pd.DataFrame, title: str, *, height: int = 220, pa
     """
     rows, left_out = checked(readings, ["day", "stage"], ["off_pct", "tolerance_pct"])
     rows["day"] = pd.to_datetime(rows["day"], utc=True)
-    axis, unit = TimeAxis.over(rows["day"], "day of the reading"), "% off the rating"
+    axis, unit = TimeAxis.over(rows["day"], "day of the reading"), "percent off the rating"
     band = pd.DataFrame({"low": -rows["tolerance_pct"].tail(1), "high": rows["tolerance_pct"].tail(1), "rating": 0.0})
     base = alt.Chart(band)
     shade = base.mark_rect(color=palette.pine, opacity=0.18).encode(y=alt.Y("low:Q", title=unit), y2="high:Q")
@@ -250,9 +278,9 @@ def draw_deviations(readings: pd.DataFrame, title: str, *, height: int = 220, pa
     points = points.encode(
         x=axis.x("day"),
         y=alt.Y("off_pct:Q", title=unit, scale=alt.Scale(zero=True)),
-        shape=alt.Shape("stage:N", title="reading", scale=shapes),
+        shape=alt.Shape("stage:N", scale=shapes, legend=None),
         tooltip=tips({"day:T": "day", "stage:N": "stage", "off_pct:Q": unit}),
     )
     layers = alt.layer(axis.hot_months(palette), shade, zero, points)
-    said = f"Band: the tolerance. {_SHADED}"
+    said = f"Dots found, squares left, triangles new. Green: the tolerance. {_SHADED}"
     return titled(layers, title, left_out=left_out, said=said, height=height, palette=palette)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
-import io
 import json
 from decimal import Decimal
 
@@ -15,6 +14,16 @@ from fleet.present.numbers import is_blank
 
 _RUNS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 """Beginnings a spreadsheet takes for a formula (list after the OWASP page on CSV injection, from memory)."""
+
+
+class _Lines:
+    """Takes what a CSV writer writes, one record at a time."""
+
+    def __init__(self) -> None:
+        self.written: list[str] = []
+
+    def write(self, line: str) -> None:
+        self.written.append(line)
 
 
 def as_csv(table: Answer | pd.DataFrame) -> str:
@@ -29,12 +38,13 @@ def as_csv(table: Answer | pd.DataFrame) -> str:
     Text that a spreadsheet would run as a formula gets an apostrophe in front; numbers stay numbers.
     """
     frame = table.table if isinstance(table, Answer) else table
-    buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\n")
+    lines = _Lines()
+    # a carriage return inside a cell is quoted only where it is part of the writer's line end
+    writer = csv.writer(lines, lineterminator="\r\n")
     writer.writerow([safe_text(str(name)) for name in frame.columns])
     columns = [frame[name].tolist() for name in frame.columns]
     writer.writerows([_cell(value) for value in row] for row in zip(*columns, strict=True))
-    return buffer.getvalue()
+    return "".join(line.removesuffix("\r\n") + "\n" for line in lines.written)
 
 
 def as_json(table: Answer | pd.DataFrame) -> str:

@@ -30,7 +30,7 @@ def fan_table(demand: DemandForecast, key: Sequence[str], *, prop: str = "", bui
     it is counted in pounds.
     """
     cells = demand.cells
-    chosen = (cells["component"] != "refrigerant").to_numpy()
+    chosen = (cells["component"] != "refrigerant").to_numpy().copy()
     for column, value in (("property", prop), ("building", building)):
         chosen &= (cells[column] == value).to_numpy() if value else True
     kept = cells.loc[chosen, list(key)].reset_index(drop=True)

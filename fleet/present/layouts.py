@@ -8,6 +8,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
+
+import pandas as pd
 
 from fleet.answer import Answer, AnswerColumn
 
@@ -26,7 +29,7 @@ class Shown:
     columns : tuple of str
         The answer's column, or the estimate, its low and its high.
     style : str
-        text, count, number, money, share, pct, date, yesno, chance or interval.
+        text, count, number, estimate, money, share, shares, pct, date, yesno, chance or interval.
     rank : int
         1 stays longest; the highest goes first when space is short.
     total : str
@@ -82,7 +85,7 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _text("model", 6),
         ),
         "drift": (
-            _PROPERTY,
+            _text("property", 6),
             _text("building", 4, "bldg"),
             _text("equipment_id", 1, "unit"),
             _text("section", 1),
@@ -106,18 +109,18 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _text("value", 1, total="all"),
             _one("count", "calls", 2),
             _one("count", "returned", 2, "came back"),
-            _one("number", "expected", 3, "by chance"),
+            _one("estimate", "expected", 3, "by chance"),
             Shown(header="beyond chance", columns=("share", "low", "high"), style="shares", rank=1),
         ),
         "units": (
-            _PROPERTY,
+            _text("property", 6),
             _text("building", 3, "bldg"),
             _text("equipment_id", 1, "unit"),
             _one("count", "calls", 1),
             _one("number", "unit_years", 6, "unit-years"),
             _interval("calls, next 12 months", ("expected_calls", "low", "high"), 2),
             _one("share", "p_bad", 1, "chance it is bad"),
-            _text("evidence", 2),
+            _text("evidence", 1),
         ),
         "clusters": (
             _PROPERTY,
@@ -126,8 +129,8 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _one("date", "from_date", 1, "from"),
             _one("date", "to_date", 2, "to"),
             _one("count", "observed", 1, "failures"),
-            _one("number", "expected", 2),
-            _one("number", "ratio", 4),
+            _one("estimate", "expected", 1),
+            _one("estimate", "ratio", 4),
             _one("chance", "p_value", 3, "p"),
             _one("yesno", "alert", 1),
         ),
@@ -137,8 +140,8 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _text("lot", 1),
             _one("count", "fitted", 2),
             _one("count", "failed", 1),
-            _one("number", "expected", 2),
-            _one("number", "ratio", 4),
+            _one("estimate", "expected", 2),
+            _one("estimate", "ratio", 4),
             _one("chance", "p_value", 3, "p"),
             _one("yesno", "alert", 1),
         ),
@@ -147,10 +150,10 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _text("part_no", 1, "part", total="all"),
             _text("component", 5),
             _text("why", 3, total="all"),
-            _one("number", "mean", 1, "expected"),
-            _one("number", "q05", 2, "5 in 100 below"),
-            _one("number", "q50", 6, "middle"),
-            _one("number", "q95", 2, "5 in 100 above"),
+            _one("estimate", "mean", 1, "expected"),
+            _one("estimate", "q05", 2, "5 in 100 below"),
+            _one("estimate", "q50", 6, "middle"),
+            _one("estimate", "q95", 2, "5 in 100 above"),
         ),
         "stock": (
             _PROPERTY,
@@ -166,6 +169,20 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _one("share", "p_short", 3, "runs short"),
             _one("date", "order_by", 1, "order by"),
             _text("why", 5),
+        ),
+        "seasons": (
+            _PROPERTY,
+            _text("month", 1),
+            _one("count", "calls", 1),
+            _interval("calls a unit-year", ("rate", "low", "high"), 2),
+            _one("number", "degree_days", 2, "°F degree days"),
+            Shown(header="after hours", columns=("night_share", "night_low", "night_high"), style="shares", rank=3),
+            _one("estimate", "hours_without_cooling", 2, "hours without cooling"),
+            _one("estimate", "hours_without_cooling_p90", 6, "nine in ten below"),
+            _one("count", "calls_priority", 5, "priority calls"),
+            _one("estimate", "hours_priority", 5, "hours, priority"),
+            _one("estimate", "unit_years", 7, "unit-years"),
+            _one("count", "timed_calls", 8, "timed calls"),
         ),
         "costs": (
             _PROPERTY,
@@ -188,6 +205,34 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
 _BY_KIND = {"text": "text", "count": "count", "number": "number", "money": "money", "date": "date", "yesno": "yesno"}
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadingOrder:
+    """An answer's rows as a person reads them, and what was passed over."""
+
+    table: pd.DataFrame
+    remark: str = ""
+
+
+def reading_order(answer: Answer) -> ReadingOrder:
+    """Return an answer's rows with those to act on first; of an order only the lines with something to order."""
+    table = answer.table
+    if answer.name == "stock":
+        lines = table[table["to_order"] > 0]
+        idle = len(table) - len(lines)
+        remark = f"{idle:,} lines with nothing to order aren't shown (CSV and JSON have them)." if idle else ""
+        return ReadingOrder(table=lines, remark=remark)
+    if answer.name == "drift":
+        return ReadingOrder(table=table.sort_values(["advice", "pct"], key=_urgent_first, kind="stable"))
+    if answer.name == "demand":
+        return ReadingOrder(table=table.sort_values("building", key=lambda names: names != "", kind="stable"))
+    return ReadingOrder(table=table)
+
+
+def _urgent_first(values: pd.Series[Any]) -> pd.Series[Any]:
+    order = {"change": 0, "measure again": 1, "no reading": 2, "leave": 3}
+    return values.map(order) if values.name == "advice" else values
+
+
 def layout_of(answer: Answer) -> tuple[Shown, ...]:
     """Return an answer's columns as a text table shows them.
 
@@ -202,6 +247,16 @@ def layout_of(answer: Answer) -> tuple[Shown, ...]:
     first = [_plain(column, rank=1) for column in further if column.name in groups]
     last = [_plain(column, rank=9) for column in further if column.name not in groups]
     return (*first, *known, *last)
+
+
+def headings(answer: Answer) -> dict[str, tuple[str, str]]:
+    """Return how each single column of an answer is headed and written where its layout says so: (heading, style)."""
+    found: dict[str, tuple[str, str]] = {}
+    for shown in LAYOUTS.get(answer.name, ()):
+        style = {"interval": "number", "shares": "share"}.get(shown.style, shown.style)
+        bounds = zip(shown.columns[1:], ("low", "high"), strict=False)
+        found |= {shown.columns[0]: (shown.header, style), **{name: (said, style) for name, said in bounds}}
+    return found
 
 
 def _plain(column: AnswerColumn, *, rank: int) -> Shown:

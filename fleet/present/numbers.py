@@ -131,6 +131,12 @@ def day(value: object, *, beside: dt.date | None = None) -> str:
     return said if beside is not None and beside.year == date.year else f"{said}, {date.year}"
 
 
+def month(text: str) -> str:
+    """Say a month written YYYY-MM: "April 2026"; other text is returned as it is."""
+    date = as_date(f"{text}-01")
+    return text if date is None else f"{date:%B} {date.year}"
+
+
 def as_date(value: object) -> dt.date | None:
     """Return a date from a date, a timestamp or ISO text, None from anything else."""
     if is_blank(value):
@@ -176,6 +182,23 @@ def plain_number(value: object) -> str:
         return f"{number + 0.0:,.0f}"
     digits = max(0, 2 - math.floor(math.log10(abs(number))))
     return f"{number:.{min(digits, 4)}f}"
+
+
+def estimate(value: object) -> str:
+    """Write an estimate as it stands in a table, without false precision: whole from 10 on, else two digits at most.
+
+    Examples
+    --------
+    >>> estimate(12.34), estimate(3.93), estimate(0.0483), estimate(0.001)
+    ('12', '3.9', '0.05', '0.00')
+    """
+    number = finite(value)
+    if number is None:
+        return BLANK
+    size = abs(number)
+    if size >= _WHOLE_FROM or number == round(number):
+        return f"{number + 0.0:,.0f}"
+    return f"{number:.1f}" if size >= 1 else f"{number:.2f}"
 
 
 def _step(value: float, low: float | None, high: float | None) -> float:

@@ -18,6 +18,23 @@ SECTIONS = {"herm": "compressor section (herm)", "fan": "fan section", "start": 
 """How the sections are called on a page."""
 
 
+_PLATE = (
+    ("model", "Model", ""),
+    ("model_family", "Family", ""),
+    ("compressor_type", "Compressor", ""),
+    ("tons", "Capacity", " tons"),
+    ("refrigerant", "Refrigerant", ""),
+    ("charge_oz", "Charge", " oz"),
+    ("herm_uf", "Run capacitor, compressor section", " µF"),
+    ("fan_uf", "Run capacitor, fan section", " µF"),
+    ("tolerance_pct", "Marked tolerance", " %"),
+    ("start_uf_min", "Start capacitor from", " µF"),
+    ("start_uf_max", "Start capacitor to", " µF"),
+    ("installed_on", "Installed", ""),
+    ("warranty_until", "Parts warranty until", ""),
+)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnitHistory:
     """Everything the log knows of one tag.
@@ -147,6 +164,25 @@ def visit_lines(unit: UnitHistory) -> list[dict[str, str]]:
     return [_visit_line(unit, row) for row in _records(unit.visits)]
 
 
+def priority_line(unit: UnitHistory) -> str:
+    """Return what must be known of the home before anything else, blank where nothing is."""
+    return (
+        "Priority home: heat is a danger to the resident; cool this one first."
+        if unit.plate().get("priority_home")
+        else ""
+    )
+
+
+def plate_lines(unit: UnitHistory) -> list[str]:
+    """Return the data plate of the unit that hangs there now as short lines, unknown values left out."""
+    plate = unit.plate()
+    lines = [f"Where: {unit.property} building {unit.building} apartment {unit.apartment}".replace("  ", " ").strip()]
+    lines += [f"{label}: {_plain(plate[name])}{unit_of}" for name, label, unit_of in _PLATE if name in plate]
+    if len(unit.units) > 1:
+        lines.append(f"{counted(len(unit.units), 'unit')} have hung at this tag; this is the last one.")
+    return lines
+
+
 def read_failure_days(histories: Histories, tags: list[str]) -> pd.DataFrame:
     """Return the days on which these units failed: equipment_id, day, component."""
     return histories.database.frame(read_sql("fleet.present", "failure_day"), {"tags": tags})
@@ -161,13 +197,21 @@ def _visit_line(unit: UnitHistory, visit: dict[str, Any]) -> dict[str, str]:
         *(_reading(row) for row in _of(unit.readings, visit)),
         *([f"added {ounces:g} oz refrigerant"] if ounces else []),
     ]
+    found, notes = ", ".join(done) or "nothing written down", "" if is_blank(visit["notes"]) else str(visit["notes"])
+    sentences = [
+        f"Found: {found}.",
+        *([f"Done: {'; '.join(extra)}."] if extra else []),
+        *([f"Note: {notes}"] if notes else []),
+        *([f"({who})"] if not is_blank(who) else []),
+    ]
     return {
+        "summary": " ".join(sentences),
         "day": day(visit["day"]),
         "call": str(visit["call_type"]) + (", after hours" if visit["after_hours"] is True else ""),
-        "found": ", ".join(done) or "nothing written down",
+        "found": found,
         "done": "; ".join(extra),
         "who": "" if is_blank(who) else str(who),
-        "notes": "" if is_blank(visit["notes"]) else str(visit["notes"]),
+        "notes": notes,
         "follows": "yes" if visit["follows_an_earlier_visit"] else "",
     }
 
@@ -192,3 +236,8 @@ def _reading(row: dict[str, Any]) -> str:
         return f"{row['section']} {row['stage']}: {row['sense']}"
     off = "" if finite(row["off_pct"]) is None else f" ({signed_pct(row['off_pct'])})"
     return f"{row['section']} {row['stage']} {row['value_uf']:g} µF{off}"
+
+
+def _plain(value: object) -> str:
+    number = finite(value)
+    return f"{number:g}" if number is not None else day(value)

@@ -12,7 +12,7 @@ from types import MappingProxyType
 import pandas as pd
 
 from fleet.answer import Answer
-from fleet.present.numbers import about, as_date, counted, day, finite, listed, money, percent, places
+from fleet.present.numbers import about, as_date, counted, day, finite, listed, money, month, percent, places
 
 LIKELY = 0.5
 """More likely than not."""
@@ -42,16 +42,19 @@ def order_sentence(table: pd.DataFrame, as_of: dt.date) -> str:
     Parameters
     ----------
     table : DataFrame
-        Columns location, to_order, cost, order_by and, where there are several, property.
+        Columns location, component, to_order, cost, order_by and, where there are several, property.
     """
     lines = table[table["to_order"] > 0]
     if lines.empty:
         return "Nothing needs ordering: what stands on the shelves and is on its way covers the plan."
-    pieces, cost = lines["to_order"].sum(), lines["cost"].sum()
+    in_pounds = lines["component"] == "refrigerant"
+    pieces, pounds = lines.loc[~in_pounds, "to_order"].sum(), lines.loc[in_pounds, "to_order"].sum()
+    cost = lines["cost"].sum()
     unpriced = int(lines["cost"].isna().sum())
     by = [date for date in map(as_date, lines["order_by"]) if date is not None]
     late = int((lines["order_by"].astype(str) == "late").sum())
-    said = f"Order {counted(pieces, 'part')} for {money(cost)}"
+    gas = f" and {counted(pounds, 'pound')} of refrigerant" if pounds else ""
+    said = f"Order {counted(pieces, 'part')}{gas} for {money(cost)}"
     said += f" by {day(min(by), beside=as_of)}" if by else ""
     n_shelves = len(lines[[c for c in ("property", "location") if c in lines.columns]].drop_duplicates())
     said += f", for {counted(n_shelves, 'shelf', 'shelves')}"
@@ -59,8 +62,37 @@ def order_sentence(table: pd.DataFrame, as_of: dt.date) -> str:
         verb = "is" if late == 1 else "are"
         said += f"; {counted(late, 'line')} {verb} late already, so order those today and ask how long they take"
     if unpriced:
-        said += f"; {counted(unpriced, 'line')} without a price not counted in it"
+        verb = "isn't" if unpriced == 1 else "aren't"
+        said += f"; {counted(unpriced, 'line')} without a price {verb} counted in it"
     return said + "."
+
+
+def service_sentence(service: float, season_cost: float) -> str:
+    """Say how well a stock plan serves the whole fleet and what shortages and leftovers are expected to cost."""
+    return (
+        f"With it about {percent(service)} of the season's part needs are met from the shelf, over all properties; "
+        f"pieces left over and pieces short are expected to cost {money(season_cost)} together."
+    )
+
+
+def building_sentence(needs: pd.DataFrame) -> str:
+    """Say which building will likely need most, from needs by building (property, building, mean, q05, q95)."""
+    if needs.empty or not needs["mean"].sum() > 0:
+        return not_enough("No need of any part is foreseen.")
+    ranked = needs.sort_values("mean", ascending=False, kind="stable")
+    top = ranked.iloc[0]
+    half = int((ranked["mean"].cumsum() < ranked["mean"].sum() / 2).sum()) + 1
+    name = places([(str(top["property"]), str(top["building"]))])
+    said = f"{name} will likely need most: {about(top['mean'], top['q05'], top['q95'], unit='parts')}"
+    return f"{said}; half of all needs fall in {counted(half, 'building')} of {len(ranked)}."
+
+
+def load_sentence(records: int, refused: int, duplicate: int, blank: int) -> str:
+    """Say what became of every record of a load."""
+    return (
+        f"{counted(records, 'record')} were read: {refused:,} refused, {duplicate:,} repeated or replaced by a later "
+        f"version, {blank:,} empty lines, headings or totals, the rest clean."
+    )
 
 
 def _with_reason(answer: Answer) -> str:
@@ -94,7 +126,9 @@ def _rates_by(every: pd.DataFrame, groups: tuple[str, ...], what: str) -> str:
     group = " ".join(str(worst[name]) for name in groups)
     fails = f"has the most {what} failures" if what else "fails most"
     kind = " and ".join(name.replace("_", " ") for name in groups)
-    return f"Of {counted(len(known), 'group')} by {kind}, {group} {fails}: {_rate(worst)} a unit-year."
+    said = f"Of {counted(len(known), 'group')} by {kind}, {group} {fails}: {_rate(worst)} a unit-year"
+    low = finite(worst["ratio_low"])
+    return f"{said}." if low is None or low > 1 else f"{said}; chance could explain that."
 
 
 def _rate(row: pd.Series) -> str:
@@ -133,7 +167,7 @@ def _meters(answer: Answer) -> str:
     side = "high" if worst["bias_pct"] > 0 else "low"
     bounds = sorted((abs(float(worst["low"])), abs(float(worst["high"]))))
     size = about(abs(float(worst["bias_pct"])), *bounds, unit="%")
-    return f"Of {counted(len(table), 'meter')}, {worst['meter']} is furthest off: it reads {size}, too {side}."
+    return f"Of {counted(len(table), 'meter')}, {worst['meter']} is furthest off: it reads {side} by {size}."
 
 
 def _callbacks(answer: Answer) -> str:
@@ -144,7 +178,7 @@ def _callbacks(answer: Answer) -> str:
     share = about(100 * whole["share"], 100 * whole["low"], 100 * whole["high"], unit="%")
     return (
         f"Of {counted(whole['calls'], 'call')}, {counted(whole['returned'], 'came', 'came')} back, where "
-        f"{about(whole['expected'])} would by chance: {share} came back beyond chance."
+        f"{about(whole['expected'])} would by chance; the share beyond chance is {share}."
     )
 
 
@@ -168,13 +202,13 @@ def _clusters(answer: Answer) -> str:
     if named.empty:
         return "No building had more failures close together than chance and the heat explain."
     row = named.sort_values("p_value").iloc[0]
-    where = places([(str(row.get("property", "")), str(row["building"]))])
+    where = places([(str(row.get("property", "")) or "building", str(row["building"]))])
     start, end = as_date(row["from_date"]), as_date(row["to_date"])
     span = f"{day(start, beside=end)} to {day(end)}"
     more = f" {counted(len(named) - 1, 'more cluster')} named below." if len(named) > 1 else ""
-    what = str(row["component"]) or "failures of all kinds"
+    what = f"the {row['component']}" if row["component"] else "something"
     return (
-        f"In building {where}, {what} failed {counted(row['observed'], 'time')} from {span}, where "
+        f"In {where} {what} failed {counted(row['observed'], 'time')} from {span}, where "
         f"{about(row['expected'])} was to be expected.{more}"
     )
 
@@ -220,11 +254,22 @@ def _costs(answer: Answer) -> str:
     by_cause = table.groupby("cause")["total"].sum().sort_values(ascending=False)
     share = percent(nights / total) if total > 0 else percent(0)
     span = sorted(str(month) for month in table["month"])
-    said = f"Cooling cost {money(total)} from {span[0]} to {span[-1]}, {share} of it after hours"
+    said = f"Cooling cost {money(total)} from {month(span[0])} to {month(span[-1])}, {share} of it after hours"
     named = by_cause.drop(labels="not recorded", errors="ignore")
     if named.empty:
         return f"{said}; no visit names a cause."
     return f"{said}; the largest cause named is {named.index[0]} with {money(named.iloc[0])}."
+
+
+def _seasons(answer: Answer) -> str:
+    table = answer.table
+    rows = table[table["property"] == ""] if (table["property"] == "").any() else table
+    calls = rows.groupby(rows["month"].str[5:])["calls"].sum()
+    if not calls.sum() > 0:
+        return not_enough("No call has come in.")
+    hottest = dt.date(2000, int(str(calls.idxmax())), 1)
+    heat = answer.notes[0] if answer.notes else ""
+    return f"Most calls come in {hottest:%B}: {calls.max():,} of {calls.sum():,}. {heat}".strip()
 
 
 _OPENINGS: Mapping[str, Callable[[Answer], str]] = MappingProxyType(
@@ -240,5 +285,6 @@ _OPENINGS: Mapping[str, Callable[[Answer], str]] = MappingProxyType(
         "demand": _demand,
         "stock": _stock,
         "costs": _costs,
+        "seasons": _seasons,
     }
 )

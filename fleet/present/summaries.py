@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections import Counter
 from collections.abc import Sequence
 
 import pandas as pd
 
 from fleet.answer import Answer
+from fleet.ingest.report import LoadReport, reason_words
 from fleet.present.numbers import as_date
 from fleet.present.places import Places, in_walking_order, place_name
+from fleet.present.sentences import LIKELY
 
 MONEY_KINDS = ("labor", "parts", "refrigerant", "other", "credit")
 """What the months of `costs_by_month` are drawn as: small multiples on one scale."""
@@ -48,17 +52,19 @@ def sections_by_building(drift: Answer, places: Places, advice: str) -> pd.DataF
 
 
 def sections_by_year(drift: Answer, *, years: int = 8) -> pd.DataFrame:
-    """Return how many sections are expected to leave tolerance in each of the next years; one row a year."""
-    days = [as_date(value) for value in drift.table["leaves_tolerance"]]
-    first = drift.as_of.year
-    counts = {year: sum(day is not None and day.year == year for day in days) for year in range(first, first + years)}
-    counts[first] += sum(day is not None and day.year < first for day in days)
-    return pd.DataFrame({"year": [str(year) for year in counts], "sections": list(counts.values())})
+    """Return how many sections are outside tolerance now and expected to leave it in each of the next years."""
+    known = [day for day in map(as_date, drift.table["leaves_tolerance"]) if day is not None]
+    ahead = Counter(str(day.year) if day > drift.as_of else "now" for day in known)
+    first = (drift.as_of + dt.timedelta(days=1)).year
+    rows = ["now", *(str(year) for year in range(first, first + years))]
+    return pd.DataFrame({"year": rows, "sections": [ahead[row] for row in rows]})
 
 
 def order_by_shelf(stock: Answer, places: Places) -> pd.DataFrame:
-    """Return pieces to order and their cost for each shelf in walking order, shops and other places last."""
-    summed = stock.table.groupby(["property", "location"])[["to_order", "cost"]].sum().reset_index()
+    """Return pieces to order and their cost for each shelf in walking order, the shop last, idle vans left out."""
+    pieces = stock.table[stock.table["component"] != "refrigerant"]  # refrigerant is ordered in pounds
+    summed = pieces.groupby(["property", "location"])[["to_order", "cost"]].sum().reset_index()
+    summed = summed[(summed["to_order"] > 0) | summed["location"].isin(places.walk["building"])]
     ordered = in_walking_order(summed, places, place="location")
     return ordered.assign(place=_names(ordered, "location"))
 
@@ -67,6 +73,65 @@ def named_places(table: pd.DataFrame, places: Places) -> pd.DataFrame:
     """Return rows of buildings in walking order with their name in the column ``place``."""
     ordered = in_walking_order(table, places)
     return ordered.assign(place=_names(ordered, "building"))
+
+
+def all_components(rates: Answer) -> pd.DataFrame:
+    """Return the rows of all components together."""
+    return rates.table[rates.table["component"] == ""].reset_index(drop=True)
+
+
+def likely_bad(units: Answer) -> pd.DataFrame:
+    """Return the units that more likely than not fail over twice as often as their kind, the surest first."""
+    return head_by(units.table[units.table["p_bad"] > LIKELY], "p_bad", n=25)
+
+
+def needing_action(drift: Answer) -> pd.DataFrame:
+    """Return the sections to change or to measure again, the weakest first."""
+    chosen = drift.table[drift.table["advice"].isin(["change", "measure again"])]
+    return chosen.sort_values(["advice", "pct"], kind="stable").reset_index(drop=True)
+
+
+def callbacks_by(callbacks: Answer, by: str) -> pd.DataFrame:
+    """Return the call-backs of one comparison in percent of its calls, the most calls first."""
+    rows = callbacks.table[callbacks.table["by"] == by]
+    scaled = rows.assign(**{name: 100 * rows[name] for name in ("share", "low", "high")})
+    return scaled.sort_values("calls", ascending=False, kind="stable").reset_index(drop=True)
+
+
+def named_lots(lots: Answer, n: int = 10) -> pd.DataFrame:
+    """Return the lots furthest from chance with a name for a picture."""
+    rows = lots.table[lots.table["p_value"].notna()].sort_values("p_value", kind="stable").head(n)
+    return rows.assign(name=[f"{part} lot {lot}" for part, lot in zip(rows["part_no"], rows["lot"], strict=True)])
+
+
+def named_clusters(clusters: Answer, n: int = 8) -> pd.DataFrame:
+    """Return the likeliest heaps with a name for a picture."""
+    rows = clusters.table[clusters.table["p_value"].notna()].sort_values("p_value", kind="stable").head(n)
+    keys = (rows["property"], rows["building"], rows["component"], rows["from_date"])
+    names = [f"{place_name(p, b)}, {what or 'all'}, {str(day)[:7]}" for p, b, what, day in zip(*keys, strict=True)]
+    return rows.assign(name=names)
+
+
+def reasons_table(report: LoadReport) -> pd.DataFrame:
+    """Return why records were set aside, in words where there are some, the most frequent first."""
+    words = reason_words()
+    rows = [
+        (table, standing, words.get(reason, reason.replace("_", " ")), n)
+        for table, standing, reason, n in report.reasons
+    ]
+    return head_by(pd.DataFrame(rows, columns=["table", "standing", "why", "records"]), "records", n=len(rows))
+
+
+def notices_table(report: LoadReport) -> pd.DataFrame:
+    """Return what was changed or flagged on the way in, the most frequent first."""
+    rows = [(table, rule.replace("_", " "), n) for table, rule, n in report.notices]
+    return head_by(pd.DataFrame(rows, columns=["table", "what", "records"]), "records", n=len(rows))
+
+
+def top_edge(table: pd.DataFrame, *columns: str) -> float:
+    """Return where the common scale of small multiples ends: a little above the largest value."""
+    largest = table[list(columns)].max().max() if len(table) else 0.0
+    return float(largest) * 1.12 if largest > 0 else 1.0
 
 
 def lines_to_order(stock: Answer) -> pd.DataFrame:

@@ -12,11 +12,12 @@ from dataclasses import dataclass
 import pandas as pd
 
 from fleet.answer import Answer, AnswerColumn
-from fleet.present.layouts import FOOTNOTED, Shown, layout_of
+from fleet.present.layouts import FOOTNOTED, Shown, layout_of, reading_order
 from fleet.present.numbers import (
     BLANK,
     as_date,
     counted,
+    estimate,
     finite,
     is_blank,
     percent,
@@ -45,8 +46,14 @@ class _Laid:
         return max(len(self.shown.header), *(len(cell) for cell in self.cells), 1)
 
     @property
+    def tight(self) -> int:
+        """The width with a heading of several lines."""
+        words = self.shown.header.split() or [""]
+        return max(max(map(len, words)), *(len(cell) for cell in self.cells), 1)
+
+    @property
     def least(self) -> int:
-        return min(self.natural, _WRAPPED_MIN) if self.shown.style == "text" else self.natural
+        return min(self.tight, _WRAPPED_MIN) if self.shown.style == "text" else self.tight
 
     @property
     def on_left(self) -> bool:
@@ -76,18 +83,21 @@ def as_text(answer: Answer, width: int = WIDTH, *, limit: int | None = None) -> 
 def table_text(table: Answer | pd.DataFrame, width: int = WIDTH, *, limit: int | None = None) -> str:
     """Write only the table; a DataFrame is shown with its own columns."""
     answer = table if isinstance(table, Answer) else _bare(table)
-    rows = answer.table if limit is None else answer.table.head(limit)
+    order = reading_order(answer)
+    rows = order.table if limit is None else order.table.head(limit)
     if rows.empty:
         return ""
     laid = [_lay(shown, rows) for shown in layout_of(answer)]
     laid = [column for column in laid if not _says_nothing(column)]
-    same = [column for column in laid if column.shown.columns == ("property",) and len(set(column.cells)) == 1]
+    one_property = "property" in answer.table.columns and len(set(answer.table["property"])) == 1
+    same = [column for column in laid if one_property and column.shown.columns == ("property",)]
     kept, dropped = _fit([column for column in laid if column not in same], max(width, 40), rows)
     marks, footnotes = _footnotes(rows)
     if any(marks):
         kept.append(_Laid(shown=Shown(header="", columns=(), style="text", rank=0), cells=tuple(marks)))
     lines = [f"Property: {column.cells[0]}" for column in same] + _draw(kept, width)
-    lines += _below(dropped, len(answer.table) - len(rows), width) + _noted(footnotes, width)
+    lines += _below(dropped, len(order.table) - len(rows), width) + _noted(footnotes, width)
+    lines += [_wrapped(order.remark, width)] if order.remark else []
     return "\n".join(lines)
 
 
@@ -169,6 +179,7 @@ def _chance(value: object) -> str:
 _WRITERS: Mapping[str, Callable[[object], str]] = {
     "count": _count,
     "number": plain_number,
+    "estimate": estimate,
     "money": _cents,
     "share": percent,
     "pct": _deviation,
@@ -219,33 +230,34 @@ def _fit(columns: list[_Laid], width: int, rows: pd.DataFrame) -> tuple[list[_La
 
 
 def _widths(columns: Sequence[_Laid], width: int) -> list[int]:
-    """Give every column its natural width, or share what is left among those that may wrap."""
+    """Give every column its natural width; where that is too much, fold headings first, then the longest texts."""
     widths = [column.natural for column in columns]
-    excess = sum(widths) + _GAP * (len(columns) - 1) - width
-    for i in sorted(range(len(columns)), key=lambda i: -widths[i]):
-        if excess <= 0:
-            break
-        taken = min(excess, widths[i] - columns[i].least)
-        widths[i] -= taken
-        excess -= taken
+    for floor in ([column.tight for column in columns], [column.least for column in columns]):
+        for i in sorted(range(len(columns)), key=lambda i: -widths[i]):
+            excess = sum(widths) + _GAP * (len(columns) - 1) - width
+            widths[i] -= max(0, min(excess, widths[i] - floor[i]))
     return widths
 
 
 def _draw(columns: Sequence[_Laid], width: int) -> list[str]:
     widths = _widths(columns, width)
-    lines = _row([column.shown.header for column in columns], columns, widths)
+    lines = _row([column.shown.header for column in columns], columns, widths, on_floor=True)
     lines.append("─" * min(width, sum(widths) + _GAP * (len(widths) - 1)))
     for i in range(len(columns[0].cells)):
         lines += _row([column.cells[i] for column in columns], columns, widths)
     return lines
 
 
-def _row(cells: Sequence[str], columns: Sequence[_Laid], widths: Sequence[int]) -> list[str]:
+def _row(cells: Sequence[str], columns: Sequence[_Laid], widths: Sequence[int], *, on_floor: bool = False) -> list[str]:
+    """Write one row, over several lines where a cell needs them; headings stand on the floor of theirs."""
     wrapped = [
         textwrap.wrap(cell, room, break_on_hyphens=False) or [""] for cell, room in zip(cells, widths, strict=True)
     ]
+    height = max(len(cell) for cell in wrapped)
+    if on_floor:
+        wrapped = [[""] * (height - len(cell)) + cell for cell in wrapped]
     lines = []
-    for i in range(max(len(cell) for cell in wrapped)):
+    for i in range(height):
         pieces = [
             (piece.ljust(room) if column.on_left else piece.rjust(room))
             for piece, column, room in zip(

@@ -111,14 +111,14 @@ def chart_config(palette: Palette = LIGHT) -> dict[str, Any]:
         "background": "transparent",
         "font": FONT,
         "title": {
-            "color": palette.ink, "fontSize": TEXT_PX, "fontWeight": 600, "anchor": "start", "offset": 12,
-            "subtitleColor": palette.quiet, "subtitleFontSize": 13, "frame": "group",
+            "color": palette.ink, "fontSize": TEXT_PX, "fontWeight": "normal", "anchor": "start", "offset": 12,
+            "subtitleColor": palette.quiet, "subtitleFontSize": 13, "frame": "bounds",
         },
         "axis": {
             **text, "titleFontWeight": "normal", "domain": False, "ticks": False, "gridColor": palette.rule,
             "labelPadding": 6, "titlePadding": 10,
         },
-        "axisY": {"titleAngle": 0, "titleAlign": "left", "titleAnchor": "start"},
+        "axisY": {"titleAngle": 0, "titleAlign": "left", "titleBaseline": "bottom", "titleX": 0, "titleY": -6},
         "legend": {**text, "orient": "top", "titleFontWeight": "normal", "symbolStrokeWidth": 1.5},
         "header": {"labelColor": palette.ink, "labelFontSize": SMALL_PX, "title": None},
         "view": {"stroke": None},

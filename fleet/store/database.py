@@ -6,13 +6,16 @@ from collections.abc import Mapping, Sequence
 from importlib import resources
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import TYPE_CHECKING, Any, Self
 
 import duckdb
-import pandas as pd
-import pyarrow as pa
 
 from fleet.errors import StoreError
+
+if TYPE_CHECKING:
+    # importing them takes seconds, and a load or a plain query needs neither
+    import pandas as pd
+    import pyarrow as pa
 
 MEMORY_LIMIT = "1500MB"
 """Enough for tens of millions of visits: DuckDB spills to disk beyond it."""
@@ -88,12 +91,12 @@ class Database:
         """Run the statements of a .sql file kept in a package's ``sql`` folder."""
         self.run(read_sql(package, name), parameters)
 
-    def run_with(self, sql: str, view: str, batches: pa.RecordBatchReader) -> None:
-        """Run one statement that reads a stream of Arrow batches under the name ``view``."""
+    def run_with(self, sql: str, view: str, batches: pa.RecordBatchReader) -> int:
+        """Run one statement that reads a stream of Arrow batches under the name ``view``; return the rows it wrote."""
         with self._connection.cursor() as cursor:
             cursor.register(view, batches)
             try:
-                cursor.execute(sql)
+                return int((cursor.execute(sql).fetchone() or (0,))[0])
             finally:
                 cursor.unregister(view)
 

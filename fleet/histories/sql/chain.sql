@@ -4,16 +4,16 @@
 -- Inputs: history.event, history.no_fault, history.observed, history.option
 create table history.no_fault_visit as
 with linked as (
-    select *, coalesce(day - lag(day) over (partition by unit_id order by reported_at, place)
+    select *, coalesce(day - lag(day) over (partition by unit_id order by reported_at, visit_id)
         <= (select chain_days from history.option), false) as follows
     from history.no_fault
 )
-select *, sum(case when follows then 0 else 1 end) over (partition by unit_id order by reported_at, place) as n,
+select *, sum(case when follows then 0 else 1 end) over (partition by unit_id order by reported_at, visit_id) as n,
     min(day) over (partition by unit_id) as first_day
 from linked;
 
 create table history.no_fault_chain as
-select unit_id, n, min(day) as started_on, max(day) as ended_on, count(*) as n_visits, arg_min(visit_id, reported_at) as visit_id
+select unit_id, n, min(day) as started_on, max(day) as ended_on, count(*) as n_visits, arg_min(visit_id, (reported_at, visit_id)) as visit_id
 from history.no_fault_visit group by unit_id, n;
 
 create table history.chain_visit as
@@ -43,8 +43,8 @@ create table history.chain as
 with whole as (
     select unit_id, component, n, property, building,
         min(day) filter (meaning = 'failed') as first_failed_day,
-        arg_min(visit_id, reported_at) filter (meaning = 'failed') as first_visit_id,
-        arg_min(no_fault_n, reported_at) filter (meaning = 'failed' and opens = 1) as no_fault_n,
+        arg_min(visit_id, (reported_at, visit_id)) filter (meaning = 'failed') as first_visit_id,
+        arg_min(no_fault_n, (reported_at, visit_id)) filter (meaning = 'failed' and opens = 1) as no_fault_n,
         max(day) as last_day, count(*) as n_visits,
         bool_or(part_fitted and meaning = 'failed') as part_fitted
     from history.chain_visit

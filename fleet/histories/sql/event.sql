@@ -7,7 +7,7 @@ with fitted as (
     select visit_id, component,
         bool_or(why = 'failed') as failed, bool_or(why = 'weak') as weak,
         bool_or(why = 'preventive') as preventive, bool_or(why = 'upgrade') as upgrade,
-        sum(quantity) as pieces, arg_max(part_no, unit_cost) as part_no, max(lot) as lot
+        sum(quantity) as pieces, arg_max(part_no, (coalesce(unit_cost, 0), part_no)) as part_no, max(lot) as lot
     from history.part
     where component in (select component from history.counted_component)
     group by visit_id, component
@@ -31,7 +31,7 @@ where v.unit_id is not null;
 
 -- visits on which nothing was found at fault and nothing had failed
 create table history.no_fault as
-select v.visit_id, v.unit_id, v.day, v.reported_at, v.place
+select v.visit_id, v.unit_id, v.day, v.reported_at
 from history.visit as v
 where v.unit_id is not null and v.finding = 'no fault found' and not v.is_round
     and v.visit_id not in (select visit_id from history.event where meaning = 'failed');

@@ -14,7 +14,7 @@ kit as (
 ),
 start_known as (
     select count(*) > 0 as known from log.landing.source
-    where list_contains(columns, 'start_uf_min') and table_name in ('equipment', 'visits')
+    where list_has_any(columns, ['start_uf_min', 'start_uf_max']) and table_name in ('equipment', 'visits')
 )
 select u.unit_id, c.component,
     case when c.component = 'hard start' and u.start_uf_min is null and u.start_uf_max is null

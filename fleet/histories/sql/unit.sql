@@ -1,4 +1,5 @@
--- history.unit: one row a unit that ever hung at a tag. Key: unit_id.
+-- history.unit: one row a unit that ever hung at a tag; service_from and service_to are its first and last day in
+-- service, null where unknown or still in service on the as-of day. Key: unit_id.
 -- A tag may recur with a later installed_on; "unit replaced" on a unit without retired_on retires it that day and
 -- begins a unit of unknown make the next day, unless an equipment row begins within 90 days.
 -- Inputs: clean.equipment, history.visit_seen, history.option
@@ -9,26 +10,27 @@ with listed as (
 ),
 period as (
     select *, installed_on as service_from,
-        coalesce(retired_on, next_installed_on - 1) as listed_to
+        -- two units can't stay at one place: the next one's first day is the last the one before can have
+        case when retired_on is null then next_installed_on - 1
+            else least(retired_on, coalesce(next_installed_on, retired_on)) end as listed_to
     from listed
     where coalesce(installed_on <= (select as_of from history.option), true)
 ),
-swap as (
-    select distinct p.unit_id, v.reported_at::date as swapped_on
-    from history.visit_seen as v
-    join period as p on p.equipment_id = v.equipment_id and p.retired_on is null
-        and v.reported_at::date >= coalesce(p.service_from, date '0001-01-01')
-        and v.reported_at::date <= coalesce(p.listed_to, date '9999-12-31')
-    where v.outcome = 'unit replaced'
-),
 swaps as (
-    select unit_id, swapped_on, row_number() over (partition by unit_id order by swapped_on) as nth,
-        lead(swapped_on) over (partition by unit_id order by swapped_on) as next_swap
-    from swap
+    -- on a unit's very first day "unit replaced" speaks of the one before it
+    select p.unit_id, v.reported_at::date as swapped_on,
+        row_number() over (partition by p.unit_id order by v.reported_at::date) as nth,
+        lead(v.reported_at::date) over (partition by p.unit_id order by v.reported_at::date) as next_swap
+    from (select distinct equipment_id, reported_at::date as reported_at from history.visit_seen
+        where outcome = 'unit replaced') as v
+    join period as p on p.equipment_id = v.equipment_id and p.retired_on is null
+        and v.reported_at > coalesce(p.service_from, date '0001-01-01')
+        and v.reported_at <= coalesce(p.next_installed_on, date '9999-12-31')
 ),
 listed_units as (
-    select p.* exclude (next_installed_on, listed_to, service_from), 'equipment' as origin, p.service_from,
-        coalesce(s.swapped_on, p.listed_to) as service_to
+    select p.* exclude (next_installed_on, listed_to, service_from, retired_on),
+        case when p.retired_on <= (select as_of from history.option) then p.retired_on end as retired_on,
+        'equipment' as origin, p.service_from, coalesce(s.swapped_on, p.listed_to) as service_to
     from period as p left join swaps as s on s.unit_id = p.unit_id and s.nth = 1
 ),
 new_units as (
@@ -36,7 +38,7 @@ new_units as (
         coalesce(s.next_swap, p.listed_to) as service_to, p.equipment_id, p.property, p.building, p.apartment, p.priority_home
     from swaps as s join period as p using (unit_id)
     where coalesce(s.next_swap, p.listed_to, date '9999-12-31') > s.swapped_on
-        and not coalesce(s.next_swap is null and p.next_installed_on - s.swapped_on <= 90, false)
+        and not coalesce(p.next_installed_on - s.swapped_on <= 90, false)
 )
 select unit_id, equipment_id, property, building, apartment, model, model_family, compressor_type, tons, refrigerant,
     charge_oz, installed_on, retired_on, herm_uf, fan_uf, tolerance_pct, start_uf_min, start_uf_max, priority_home,
@@ -51,22 +53,3 @@ select (select max(unit_id) from log.clean.equipment) + row_number() over (order
     case when service_to <= (select as_of from history.option) then service_to end
 from new_units
 where service_from <= (select as_of from history.option);
-
--- history.visit: each visit with the unit in service that day; unit_id is null where none was.
-create table history.visit as
-select v.*, case when v.reported_at::date <= coalesce(u.service_to, date '9999-12-31') then u.unit_id end as unit_id,
-    v.reported_at::date as day,
-    coalesce(v.call_type = 'preventive maintenance', false) as is_round
-from history.visit_seen as v
-asof left join (
-    select unit_id, equipment_id, service_to, coalesce(service_from, date '0001-01-01') as since from history.unit
-) as u on v.equipment_id = u.equipment_id and v.reported_at::date >= u.since;
-
-create table history.part as
-select p.*, v.unit_id, v.equipment_id, v.property, v.building, v.day, v.is_round, v.reported_at, v.finding
-from log.clean.part as p join history.visit as v using (visit_id);
-
-create table history.reading as
-select r.*, v.unit_id, v.equipment_id, v.property, v.building, v.day, v.is_round, v.reported_at, v.technician,
-    coalesce(v.finding = 'run capacitor', false) as capacitor_found_bad
-from log.clean.reading as r join history.visit as v using (visit_id);

@@ -1,9 +1,8 @@
--- readings: microfarads, and what sense each reading makes.
--- sense: ok | open (zero, supported) | not measured (zero, unsupported) | shorted | implausible (kept out of drift)
--- Inputs: log.landing.reading, visit, part, equipment. Grain: one row a reading.
+-- readings: what was measured in microfarads, slips of unit, point and lead put right.
+-- Inputs: log.landing.reading, visit, equipment. Grain: one row a reading.
 create or replace table memory.main.rating as
 select v.visit_id, v.finding,
-    coalesce(e.herm_uf, null) as herm_uf, e.fan_uf, e.start_uf_min, e.start_uf_max
+    e.herm_uf, e.fan_uf, e.start_uf_min, e.start_uf_max
 from (select visit_id, finding, equipment_id, reported_at from log.landing.visit where standing is null) as v
 asof left join (
     select equipment_id, coalesce(installed_on, date '1900-01-01')::timestamp as since,
@@ -11,7 +10,6 @@ asof left join (
     from log.landing.equipment where standing is null
 ) as e on v.equipment_id = e.equipment_id and v.reported_at >= e.since
 where v.visit_id in (select visit_id from log.landing.reading);
-
 
 -- running: C = 10^6 I / (2 pi f V), 60 Hz unless said
 update log.landing.reading as r set
@@ -60,40 +58,3 @@ set value_uf = case r.component when 'herm' then s.fan_value else s.herm_value e
 from memory.main.swapped as s
 where r.standing is null and r.component in ('herm', 'fan') and r.visit_id = s.visit_id
     and r.stage is not distinct from s.stage;
-
--- a zero is an open section where the finding, a part fitted as failed or a sane other section supports it
-create or replace table memory.main.capacitor_evidence as
-select g.visit_id,
-    g.finding = 'run capacitor' or bool_or(p.component = 'run capacitor' and p.why = 'failed') as run_failed,
-    g.finding = 'hard start' or bool_or(p.component = 'hard start' and p.why = 'failed') as start_failed
-from memory.main.rating as g
-left join (from log.landing.part where standing is null) as p on p.visit_id = g.visit_id
-group by g.visit_id, g.finding;
-
-create or replace table memory.main.zero_column as
-select component, bool_and(value_uf = 0) and count(*) >= 5 as all_zero
-from log.landing.reading where standing is null group by component;
-
-create or replace table memory.main.sane_other as
-select visit_id, stage, bool_or(component = 'herm' and value_uf > 0.5 * rated_uf) as herm_sane,
-    bool_or(component = 'fan' and value_uf > 0.5 * rated_uf) as fan_sane
-from log.landing.reading where standing is null group by all;
-
-update log.landing.reading as r set sense = case
-    when r.value_uf = 0 and r.component in ('herm', 'fan') and coalesce(e.run_failed, false) then 'open'
-    when r.value_uf = 0 and r.component = 'start' and coalesce(e.start_failed, false) then 'open'
-    when r.value_uf = 0 and z.all_zero then 'not measured'
-    when r.value_uf = 0 and r.component = 'herm' and coalesce(o.fan_sane, false) then 'open'
-    when r.value_uf = 0 and r.component = 'fan' and coalesce(o.herm_sane, false) then 'open'
-    when r.value_uf = 0 then 'not measured'
-    when r.rated_uf > 0 and (r.value_uf > 1.6 * r.rated_uf or r.value_uf < 0) then 'implausible'
-    else 'ok' end
-from memory.main.capacitor_evidence as e, memory.main.zero_column as z, memory.main.sane_other as o
-where r.standing is null and e.visit_id = r.visit_id and z.component = r.component
-    and o.visit_id = r.visit_id and o.stage is not distinct from r.stage;
-
-update log.landing.reading
-set notice = concat_ws(' | ', notice, case sense
-    when 'not measured' then 'zero_not_measured: a zero that nothing supports, kept out of drift'
-    else 'implausible_reading: ' || round(value_uf, 2) || ' where ' || rated_uf || ' is rated, kept out of drift' end)
-where standing is null and sense in ('not measured', 'implausible');

@@ -1,7 +1,5 @@
--- How a typed value is read from text. Each macro returns null for what it can't read.
--- The plain cast comes first: what follows it runs only where the cast failed.
-
-create or replace macro blank_to_null(s) as nullif(trim(s), '');
+-- How a typed value is read with care from the text of rows a glance (glance.sql) didn't settle.
+-- Each macro returns null for what it can't read.
 
 create or replace macro finite_or_null(d) as case when isfinite(d) then d end;
 
@@ -90,9 +88,6 @@ create or replace macro read_serial(s) as (
 create or replace macro read_datetime_iso(s) as (coalesce(read_iso(s), read_serial(s), read_spelled(s)));
 create or replace macro read_datetime_mdy(s) as (coalesce(read_iso(s), read_mdy(s), read_serial(s), read_spelled(s)));
 create or replace macro read_datetime_dmy(s) as (coalesce(read_iso(s), read_dmy(s), read_serial(s), read_spelled(s)));
-
--- does the text carry a time of day?
-create or replace macro has_time(s) as (contains(s, ':') or (regexp_matches(trim(s), '^\d{5}\.\d+$')));
 
 -- the unit written behind a reading ("44.2 mfd"), null where there is none
 create or replace macro unit_behind(s) as (nullif(regexp_extract(trim(s), '([A-Za-zµμ]+)\.?$', 1), ''));

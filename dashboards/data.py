@@ -1,0 +1,258 @@
+"""What do the pages show? The only place that asks ``fleet``: every read is cached by data version and filters.
+
+The open store is the one shared resource; answers are handed out as fresh copies, so that no session can change
+another's. A new snapshot is seen at the next rerun, since every read begins with the manifest's snapshot name.
+"""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import datetime as dt
+import os
+import sys
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboards.launch import STORE_VARIABLE
+from fleet.analysis.callbacks import count_callbacks
+from fleet.analysis.clusters import scan_clusters
+from fleet.analysis.costs import count_costs
+from fleet.analysis.drift import estimate_drift
+from fleet.analysis.lots import screen_lots
+from fleet.analysis.meters import estimate_meters
+from fleet.analysis.rates import estimate_rates
+from fleet.analysis.seasons import describe_seasons
+from fleet.analysis.units import find_failing_units
+from fleet.answer import Answer
+from fleet.histories.build import Histories, build_histories
+from fleet.ingest.report import LoadReport, notice_frame, quarantine_frame, read_report
+from fleet.planning.demand import DemandForecast, forecast_demand
+from fleet.planning.stock import StockSettings, plan_stock
+from fleet.present.fans import fan_table
+from fleet.present.one_unit import UnitHistory, read_failure_days, read_unit
+from fleet.present.places import Places, read_places
+from fleet.settings import STORE_FOLDER
+from fleet.store.snapshots import Store
+
+KEPT_FORECASTS = 3
+"""Forecasts kept in memory for each open store; each holds thousands of futures."""
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Filters:
+    """What every page shares: the property and building looked at (blank for all) and the day it is looked at from."""
+
+    prop: str = ""
+    building: str = ""
+    as_of: dt.date | None = None
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Plan:
+    """The dials of the order: the season, its summer, and how the shelves are kept."""
+
+    from_date: dt.date | None = None
+    to_date: dt.date | None = None
+    summer: str = "any"
+    shelves: str = "building"
+    restock: str = "once"
+    service_pct: float | None = None
+    budget: float | None = None
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class Order:
+    """A stock plan as an answer, the share of part needs it meets from the shelf, and the season's expected cost."""
+
+    answer: Answer
+    service: float
+    season_cost: float
+
+
+class Desk:
+    """One open snapshot as known on one day, with its latest forecasts; asked by one session at a time."""
+
+    def __init__(self, histories: Histories) -> None:
+        self.histories = histories
+        self.lock = threading.RLock()
+        self._forecasts: OrderedDict[tuple[Any, ...], DemandForecast] = OrderedDict()
+
+    def forecast(self, plan: Plan) -> DemandForecast:
+        """Return the forecast of a plan's season; made once, the oldest given up first."""
+        key = (plan.from_date, plan.to_date, plan.summer)
+        with self.lock:
+            if key not in self._forecasts:
+                self._forecasts[key] = forecast_demand(
+                    self.histories,
+                    from_date=plan.from_date,
+                    to_date=plan.to_date,
+                    summer=plan.summer,  # type: ignore[arg-type]
+                )
+                while len(self._forecasts) > KEPT_FORECASTS:
+                    self._forecasts.popitem(last=False)
+            self._forecasts.move_to_end(key)
+            return self._forecasts[key]
+
+    def close(self) -> None:
+        """Let go of the snapshot."""
+        self.histories.close()
+
+
+ANSWERS: Mapping[str, Callable[[Histories], Answer]] = {
+    "rates": estimate_rates,
+    "building rates": lambda histories: estimate_rates(histories, by=("property", "building"), adjust=False),
+    "units": find_failing_units,
+    "drift": estimate_drift,
+    "meters": estimate_meters,
+    "callbacks": count_callbacks,
+    "lots": screen_lots,
+    "clusters": scan_clusters,
+    "seasons": describe_seasons,
+    "costs": count_costs,
+}
+"""Answers about the past that pages ask for by name."""
+
+
+def store_path() -> Path:
+    """Return the store's folder: ``--store`` after ``--``, else the environment's, else the usual one."""
+    parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
+    parser.add_argument("--store", type=Path)
+    given, _ = parser.parse_known_args(sys.argv[1:])
+    return given.store or Path(os.environ.get(STORE_VARIABLE) or STORE_FOLDER)
+
+
+def version() -> str:
+    """Return the current snapshot's name; StoreError, with the command to run, where nothing is loaded."""
+    return Store(store_path()).data_version()
+
+
+def answer(name: str, filters: Filters) -> Answer:
+    """Return an answer about the past, whole; pages keep their rows with `fleet.present.places.only`."""
+    return _unpacked(_answer(str(store_path()), version(), filters.as_of, name))
+
+
+def places(filters: Filters) -> Places:
+    """Return the properties, buildings and tags there are."""
+    return _places(str(store_path()), version(), filters.as_of)
+
+
+def demand(plan: Plan, filters: Filters) -> Answer:
+    """Return the forecast of a plan's season as an answer."""
+    return _unpacked(_demand(str(store_path()), version(), filters.as_of, plan))
+
+
+def fan(plan: Plan, filters: Filters, key: tuple[str, ...]) -> pd.DataFrame:
+    """Return the forecast summed to some columns, with its fan, for the property and building looked at."""
+    return _fan(str(store_path()), version(), filters, plan, key)
+
+
+def stock(plan: Plan, filters: Filters) -> Order:
+    """Return the order of a plan: its lines, how well it serves and what the season is expected to cost."""
+    parts, service, season_cost = _stock(str(store_path()), version(), filters.as_of, plan)
+    return Order(answer=_unpacked(parts), service=service, season_cost=season_cost)
+
+
+def unit(equipment_id: str, filters: Filters) -> UnitHistory:
+    """Return the whole history of one tag."""
+    return _unit(str(store_path()), version(), filters.as_of, equipment_id)
+
+
+def failure_days(tags: tuple[str, ...], filters: Filters) -> pd.DataFrame:
+    """Return the days on which these units failed."""
+    return _failure_days(str(store_path()), version(), filters.as_of, tags)
+
+
+def load_report() -> LoadReport:
+    """Return the account of what was loaded."""
+    return _load_report(str(store_path()), version())
+
+
+def refused() -> pd.DataFrame:
+    """Return every refused record with its reason and its text."""
+    return _records(str(store_path()), version(), "refused")
+
+
+def changed() -> pd.DataFrame:
+    """Return every record kept with a change or a flag."""
+    return _records(str(store_path()), version(), "changed")
+
+
+@st.cache_resource(max_entries=4, show_spinner="Opening the log", on_release=lambda desk: desk.close())
+def _desk(path: str, snapshot: str, as_of: dt.date | None) -> Desk:
+    return Desk(build_histories(Store(Path(path)), as_of=as_of))
+
+
+@st.cache_data(max_entries=64, show_spinner="Reading the log")
+def _answer(path: str, snapshot: str, as_of: dt.date | None, name: str) -> dict[str, Any]:
+    desk = _desk(path, snapshot, as_of)
+    with desk.lock:
+        return _packed(ANSWERS[name](desk.histories))
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def _places(path: str, snapshot: str, as_of: dt.date | None) -> Places:
+    return read_places(_desk(path, snapshot, as_of).histories)
+
+
+@st.cache_data(max_entries=16, show_spinner="Working out the season's needs")
+def _demand(path: str, snapshot: str, as_of: dt.date | None, plan: Plan) -> dict[str, Any]:
+    return _packed(_desk(path, snapshot, as_of).forecast(plan).answer)
+
+
+@st.cache_data(max_entries=64, show_spinner="Working out the season's needs")
+def _fan(path: str, snapshot: str, filters: Filters, plan: Plan, key: tuple[str, ...]) -> pd.DataFrame:
+    forecast = _desk(path, snapshot, filters.as_of).forecast(plan)
+    return fan_table(forecast, key, prop=filters.prop, building=filters.building)
+
+
+@st.cache_data(max_entries=32, show_spinner="Working out the order")
+def _stock(path: str, snapshot: str, as_of: dt.date | None, plan: Plan) -> tuple[dict[str, Any], float, float]:
+    desk = _desk(path, snapshot, as_of)
+    with desk.lock:
+        settings = StockSettings(
+            service=None if plan.service_pct is None else plan.service_pct / 100,
+            budget=plan.budget,
+            shelves=plan.shelves,  # type: ignore[arg-type]
+            restock=plan.restock,  # type: ignore[arg-type]
+        )
+        planned = plan_stock(desk.histories, desk.forecast(plan), settings)
+        return _packed(planned.answer), planned.service, planned.season_cost
+
+
+@st.cache_data(max_entries=64, show_spinner=False)
+def _unit(path: str, snapshot: str, as_of: dt.date | None, equipment_id: str) -> UnitHistory:
+    return read_unit(_desk(path, snapshot, as_of).histories, equipment_id)
+
+
+@st.cache_data(max_entries=16, show_spinner=False)
+def _failure_days(path: str, snapshot: str, as_of: dt.date | None, tags: tuple[str, ...]) -> pd.DataFrame:
+    return read_failure_days(_desk(path, snapshot, as_of).histories, list(tags))
+
+
+@st.cache_data(max_entries=4, show_spinner=False)
+def _load_report(path: str, snapshot: str) -> LoadReport:
+    with Store(Path(path)).open() as database:
+        return read_report(database, snapshot=snapshot, loaded=False)
+
+
+@st.cache_data(max_entries=4, show_spinner=False)
+def _records(path: str, snapshot: str, which: str) -> pd.DataFrame:
+    with Store(Path(path)).open() as database:
+        return quarantine_frame(database) if which == "refused" else notice_frame(database)
+
+
+def _packed(found: Answer) -> dict[str, Any]:
+    """Take an answer apart into plain parts: its closed mappings can't be kept by the cache."""
+    parts = {item.name: getattr(found, item.name) for item in dataclasses.fields(found)}
+    return {name: dict(part) if isinstance(part, Mapping) else part for name, part in parts.items()}
+
+
+def _unpacked(parts: dict[str, Any]) -> Answer:
+    return Answer(**parts)

@@ -1,0 +1,16 @@
+-- How a typed value is read from text at a glance: one plain cast, null where that isn't enough.
+-- What a glance can't read is read with care (values.sql).
+create or replace macro blank_to_null(s) as nullif(trim(s), '');
+create or replace macro glance_number(s) as try_cast(s as double);
+create or replace macro glance_money(s) as try_cast(s as decimal(18, 4));
+create or replace macro glance_yesno(s) as (
+    case when s in ('yes', 'Yes', 'YES', 'y', 'Y', 'true', '1') then true
+        when s in ('no', 'No', 'NO', 'n', 'N', 'false', '0') then false end
+);
+create or replace macro glance_iso(s) as try_cast(s as timestamp);
+create or replace macro glance_mdy(s) as try_strptime(s, ['%m/%d/%Y %H:%M', '%m/%d/%Y', '%m/%d/%Y %I:%M %p']);
+create or replace macro glance_dmy(s) as try_strptime(s, ['%d/%m/%Y %H:%M', '%d/%m/%Y', '%d/%m/%Y %I:%M %p']);
+
+-- does the text carry a time of day?
+create or replace macro has_time(s) as (contains(s, ':') or (regexp_matches(trim(s), '^\d{5}\.\d+$')));
+create or replace macro glance_has_time(s) as contains(s, ':');
