@@ -16,7 +16,7 @@ SUMMERS = {"any": "as the record has them", "hot": "a hot one", "normal": "a mid
 SHELVES = {"building": "on the buildings' shelves", "shop": "all in the shop"}
 RESTOCK = {"once": "one order before the season", "refill": "shelves refilled through it"}
 KEEP: Literal["session"] = "session"  # a dial stands where it was left when the reader comes back
-SHOWN = ("property", "location", "part_no", "to_order", "cost", "order_by", "p_short", "why")
+SHOWN = ("property", "location", "part_no", "to_order", "cost", "order_by", "p_short", "why", "note")
 
 
 def ask_plan() -> data.Plan:

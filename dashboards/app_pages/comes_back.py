@@ -1,4 +1,4 @@
-"""What comes back: calls that come back, part lots that fail, failures that heap up in one building."""
+"""What comes back: which calls, which lots of parts, and where do failures heap up?"""
 
 from __future__ import annotations
 

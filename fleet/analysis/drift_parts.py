@@ -136,8 +136,8 @@ def drift_parts(histories: Histories) -> DriftParts:
     readings["t"] = (readings["day"].to_numpy() - origin) / np.timedelta64(1, "D") / DAYS_PER_YEAR
     readings["running"] = (readings["method"] == "running").to_numpy()
     # a meter's bias belongs to its capacitance range: readings taken running share one of their own
-    code, meters = pd.factorize(readings["meter"].where(~readings["running"]), sort=True)
-    readings["meter"] = np.where(readings["running"], len(meters) + 1, np.where(code < 0, len(meters), code))
+    meter, meters = pd.factorize(readings["meter"].where(~readings["running"]), sort=True)
+    readings["meter"] = np.where(readings["running"], len(meters) + 1, np.where(meter < 0, len(meters), meter))
     kind, kinds = pd.factorize(sections["model_family"] + " " + sections["section"], sort=True)
     sections["kind"] = kind
     return DriftParts(

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from fleet.answer import Answer, AnswerColumn
 from fleet.histories.build import Histories
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def answer_from(

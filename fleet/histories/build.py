@@ -9,8 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
-
-import pandas as pd
+from typing import TYPE_CHECKING
 
 from fleet.answer import Provenance
 from fleet.errors import AnalysisError
@@ -18,6 +17,9 @@ from fleet.settings import CHAIN_DAYS, DAYS_PER_YEAR
 from fleet.store.database import Database
 from fleet.store.snapshots import Store
 from fleet.trade.components import COMPONENTS
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 STEPS = ("window", "unit", "visit", "observed", "event", "position", "chain", "fitting", "spell", "heat")
 

@@ -73,12 +73,11 @@ def _hard(column: Column, cell: str | None) -> list[str]:
     elif cell is not None and column.kind in UNREADABLE:
         conditions.append(f"({name} is null and {cell} is not null)")
     if cell is not None and column.kind == "number":
-        conditions += [f"not isfinite({name})", f"contains({cell}, '_')"]
-    if cell is not None and column.kind == "money":
-        conditions.append(f"contains({cell}, '_')")
+        conditions.append(f"not isfinite({name})")
     if cell is not None and column.kind in DATED:
-        # "03-04-24" casts to a day of the year 3; a zone behind the time must not move the clock
-        conditions += [f"{name} < timestamp '1900-01-01'", f"strlen({cell}) > 19"]
+        # "24-07-01" casts to a day of the year 24, and a cast passes over the PM of "10:00 PM"
+        conditions.append(f"not ({name} between timestamp '1900-01-01' and timestamp '2199-12-31')")
+        conditions += [f"suffix({cell}, 'M')", f"suffix({cell}, 'm')"]
     if cell is not None and column.positive:
         conditions.append(f"{name} < 0")
     return conditions

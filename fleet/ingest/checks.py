@@ -17,11 +17,17 @@ from fleet.store.database import Database, literal
 from fleet.store.schema import TABLES, Column, Table
 
 
+WANTING = "raw is null and (standing is not null or notice <> 'built from visits')"
+"""Rows whose content is to be kept beside what was said of them."""
+
+
 def run_checks(database: Database, *, as_of: dt.date) -> None:
     """Judge every landed record; ``as_of`` is the day after which a visit lies in the future."""
     settle_words(database)
     tags_known = bool(
-        database.value("select count(*) > 0 from log.landing.equipment where notice is distinct from 'built from visits'")
+        database.value(
+            "select count(*) > 0 from log.landing.equipment where notice is distinct from 'built from visits'"
+        )
     )
     database.run("create or replace table memory.main.load_settings (as_of date, tags_known boolean)")
     database.run("insert into memory.main.load_settings values (?, ?)", [as_of, tags_known])
@@ -50,7 +56,7 @@ def _keep_text(database: Database) -> None:
     """Keep the content of records refused, doubled or flagged after landing; their own text is in the kept source."""
     wanting = " union all ".join(
         f"select '{name}' from log.landing.{table.clean_name} "  # noqa: S608
-        "where raw is null and (standing is not null or notice is not null) having count(*) > 0"
+        f"where {WANTING} having count(*) > 0"
         for name, table in TABLES.items()
     )
     for (name,) in database.rows(wanting):
@@ -58,7 +64,7 @@ def _keep_text(database: Database) -> None:
         fields = ", ".join(f"'{column.name}', {column.name}::varchar" for column in table.columns)
         database.run(
             f"update log.landing.{table.clean_name} set raw = json_object({fields})::varchar "  # noqa: S608
-            "where raw is null and (standing is not null or notice is not null)"
+            f"where {WANTING}"
         )
 
 

@@ -62,11 +62,11 @@ def fill(
         If a source can't be read as it stands, or the account doesn't add up.
     """
     database.run("create schema log.landing")
-    for macros in ("glance", "values", "landing_tables"):
+    for macros in ("glance", "values", "value_dates", "landing_tables"):
         database.run_file("fleet.ingest", macros)
     database.run("; ".join(create_landing(table) for table in (*TABLES.values(), SHEET)))
     _remark(database, [(0, "passed over", said) for said in remarks])
-    landed = []
+    landed: list[Landed] = []
     for load in manifest.loads:
         readings = _readings(store, load, paths, scratch)
         if load is manifest.loads[0] and not any(r.plan.table == "visits" for r in readings):
@@ -82,6 +82,7 @@ def fill(
     if any(source.plan.sheet for source in landed):
         take_sheets_apart(database)
     run_checks(database, as_of=_latest_as_of(manifest))
+    database.run_file("fleet.ingest", "clean_places")
     database.run_file("fleet.ingest", "clean_views")
     report = read_report(database, snapshot=manifest.snapshot, loaded=True)
     for account in report.accounts:

@@ -144,7 +144,9 @@ def _build(
     with tempfile.TemporaryDirectory(dir=store.spill) as scratch:
         database = Database.build(target, spill=store.spill)
         try:
-            report = fill(database, store, manifest, paths=paths, remarks=remarks, scratch=Path(scratch), progress=progress)
+            report = fill(
+                database, store, manifest, paths=paths, remarks=remarks, scratch=Path(scratch), progress=progress
+            )
             report = replace(report, snapshot=name)
             database.finish()
         except BaseException:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from typing import Any
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any
 
 from fleet.store.database import Database
 from fleet.store.schema import TABLES
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 STANDINGS = ("clean", "quarantined", "duplicate", "blank")
 
@@ -58,6 +59,8 @@ class LoadReport:
 
     def to_frame(self) -> pd.DataFrame:
         """Return the account as a table: one row a source table."""
+        import pandas as pd  # takes seconds to import; only a table needs it
+
         return pd.DataFrame([asdict(account) for account in self.accounts])
 
     def to_dict(self) -> dict[str, Any]:

@@ -68,7 +68,7 @@ def _judged(shared: Iterable[str]) -> str:
         )
         select *, row_number() over (partition by source_id, visit_id, agrees and repeat = 1 order by place) as nth
         from compared
-    """  # noqa: S608
+    """
 
 
 def _visits(visit: Iterable[str]) -> str:
@@ -89,7 +89,7 @@ def _visits(visit: Iterable[str]) -> str:
         left join memory.main.sheet_row as r on r.place = s.rowid
         left join memory.main.sheet_visit as m on m.source_id = s.source_id and m.visit_id = s.visit_id
         order by s.rowid
-    """  # noqa: S608
+    """
 
 
 def _parts() -> str:
@@ -103,12 +103,12 @@ def _parts() -> str:
         join memory.main.sheet_row as r on r.place = s.rowid
         where r.agrees and r.repeat = 1 and ({filled})
         order by s.rowid
-    """  # noqa: S608
+    """
 
 
 def _readings() -> list[str]:
     return [
-        "insert into log.landing.reading (visit_id, component, stage, value, meter, source_id) "  # noqa: S608
+        "insert into log.landing.reading (visit_id, component, stage, value, meter, source_id) "
         f"select visit_id, '{section}', '{stage}', {section}_{stage}_uf, meter, source_id "
         f"from memory.main.sheet_visit where {section}_{stage}_uf is not null order by source_id, visit_id"
         for section in SECTIONS
@@ -132,6 +132,4 @@ def _equipment() -> str:
         select equipment_id, installed_on, {last}, min(source_id), 'built from visits'
         from said where {filled}
         group by equipment_id, installed_on order by equipment_id, installed_on
-    """  # noqa: S608
-
-
+    """

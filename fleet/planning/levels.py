@@ -100,20 +100,48 @@ def levels_for_service(
     Bisection on the worth of a met need, then whole pieces back and forth at the last step.
     """
     level = cheapest_levels(curves, cost_short, cost_left, floor)
-    total = curves.mean.sum()
-    if total <= 0 or service_of(curves, level) >= service:
+    if service_of(curves, level) >= service:
         return level
+    low, high = _worth_of_met_need(curves, cost_short, cost_left, floor, service)
+    above = cheapest_levels(curves, cost_short + high, cost_left, floor)
+    below = cheapest_levels(curves, cost_short + low, cost_left, floor)
+    return _trim(curves, above, below, cost_short, cost_left, service)
+
+
+def least_cost_for_service(
+    curves: Curves, cost_short: FloatArray, cost_left: FloatArray, floor: IntArray, service: float
+) -> float:
+    """Return a cost that no plan reaching this service can beat (the Lagrangian bound), to judge a plan by."""
+    level = cheapest_levels(curves, cost_short, cost_left, floor)
+    worth = 0.0
+    if service_of(curves, level) < service:
+        _, worth = _worth_of_met_need(curves, cost_short, cost_left, floor, service)
+        level = cheapest_levels(curves, cost_short + worth, cost_left, floor)
+    allowed = (1.0 - service) * float(curves.mean.sum())
+    missed = float(expected_short(curves, level).sum()) - allowed
+    return cost_of(curves, cost_short, cost_left, level) + worth * missed
+
+
+def cost_of(curves: Curves, cost_short: FloatArray, cost_left: FloatArray, level: IntArray) -> float:
+    """Return the season's expected cost of pieces left and pieces short at these levels."""
+    return float((cost_left * expected_left(curves, level) + cost_short * expected_short(curves, level)).sum())
+
+
+def _worth_of_met_need(
+    curves: Curves, cost_short: FloatArray, cost_left: FloatArray, floor: IntArray, service: float
+) -> tuple[float, float]:
+    """Return the money a met need must be worth on top: just not enough for the service, and just enough."""
+
+    def enough(worth: float) -> bool:
+        return service_of(curves, cheapest_levels(curves, cost_short + worth, cost_left, floor)) >= service
+
     low, high = 0.0, 1.0
-    while service_of(curves, cheapest_levels(curves, cost_short + high, cost_left, floor)) < service and high < 1e9:
+    while not enough(high) and high < 1e9:
         low, high = high, high * 4
     for _ in range(60):
         middle = (low + high) / 2
-        enough = service_of(curves, cheapest_levels(curves, cost_short + middle, cost_left, floor)) >= service
-        low, high = (low, middle) if enough else (middle, high)
-    above = cheapest_levels(curves, cost_short + high, cost_left, floor)
-    return _trim(
-        curves, above, cheapest_levels(curves, cost_short + low, cost_left, floor), cost_short, cost_left, service
-    )
+        low, high = (low, middle) if enough(middle) else (middle, high)
+    return low, high
 
 
 def levels_for_budget(

@@ -7,7 +7,6 @@ import pandas as pd
 
 from fleet.histories.build import Histories
 
-
 NO_PRICE = 40.0
 """Money a piece, where not one price is known: about a small part's; only how many to keep rests on it, no cost."""
 

@@ -20,8 +20,8 @@ from fleet.planning.levels import (
     Curves,
     chance_short,
     cheapest_levels,
-    expected_left,
-    expected_short,
+    cost_of,
+    least_cost_for_service,
     levels_for_budget,
     levels_for_service,
     need_curves,
@@ -204,9 +204,7 @@ def plan_stock(
         order_cost=float(table["cost"].sum()),
         pieces_to_order=int(table["to_order"].sum()),
         service=service_of(curves, level),
-        season_cost=float(
-            (cost_left * expected_left(curves, level) + cost_short * expected_short(curves, level)).sum()
-        ),
+        season_cost=cost_of(curves, cost_short, cost_left, level),
         first_order_by=min(dates, default=None),
         settings=settings,
         notes=notes,
@@ -258,7 +256,7 @@ def _levels(
     if settings.service is not None:
         wanted = levels_for_service(curves, cost_short, cost_left, floor, settings.service)
     if settings.budget is None:
-        return wanted, ()
+        return wanted, _how_near(curves, cost_short, cost_left, floor, wanted, settings.service)
     if _order_money(lines, wanted - floor) <= settings.budget + 0.005:
         return wanted, ()
     level = levels_for_budget(
@@ -273,6 +271,22 @@ def _levels(
             f"the budget wins, and {service_of(curves, level):.0%} of needs are expected to be met."
         )
     return level, (note,)
+
+
+def _how_near(
+    curves: Curves,
+    cost_short: FloatArray,
+    cost_left: FloatArray,
+    floor: IntArray,
+    level: IntArray,
+    service: float | None,
+) -> tuple[str, ...]:
+    """Say how much cheaper a plan of this service could be at most."""
+    if service is None:
+        return ()
+    bound = least_cost_for_service(curves, cost_short, cost_left, floor, service)
+    over = max(cost_of(curves, cost_short, cost_left, level) - bound, 0.0)
+    return (f"No plan that meets {service:.0%} of needs costs over ${over:,.2f} less than this one.",)
 
 
 def _order_money(lines: pd.DataFrame, pieces: IntArray) -> float:

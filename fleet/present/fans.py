@@ -35,7 +35,7 @@ def fan_table(demand: DemandForecast, key: Sequence[str], *, prop: str = "", bui
         chosen &= (cells[column] == value).to_numpy() if value else True
     kept = cells.loc[chosen, list(key)].reset_index(drop=True)
     groups = kept.drop_duplicates().reset_index(drop=True)
-    if kept.empty:
+    if not len(kept):
         return pd.DataFrame(columns=[*key, *FAN_COLUMNS])
     summed = np.zeros((demand.draws.shape[0], max(len(groups), 1)))
     codes = kept.groupby(list(key), sort=False).ngroup().to_numpy() if key else np.zeros(chosen.sum(), dtype=int)

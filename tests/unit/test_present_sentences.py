@@ -61,8 +61,8 @@ def test_nothing_to_order_is_said():
 
 def test_service_and_season_cost():
     assert service_sentence(0.904, 1234.5) == (
-        "With it about 90 % of the season's part needs are met from the shelf, over all properties; pieces left over and "
-        "pieces short are expected to cost $1,234 together."
+        "With it about 90 % of the season's part needs are met from the shelf, over all properties; pieces left over "
+        "and pieces short are expected to cost $1,234 together."
     )
 
 
@@ -80,7 +80,7 @@ def test_rates_name_the_fleet_and_the_component_that_fails_most():
 
 def test_rates_of_one_component():
     said = opening(answer("rates", [rate("contactor", 20, 0.05, 0.04, 0.07)], settings={"component": "contactor"}))
-    assert said == "A unit's contactor fails about 0.05 times a year, 0.04 to 0.07."
+    assert said == "A unit's contactor fails about 0.050 times a year, 0.040 to 0.070."
 
 
 def test_rates_without_time_at_risk_say_why():
@@ -128,7 +128,8 @@ def test_callbacks_separate_chance_from_the_rest():
         "high": 0.074,
     }
     assert opening(answer("callbacks", [row])) == (
-        "Of 1,393 calls, 200 came back, where about 120 would by chance; the share beyond chance is about 5.7 %, 4.2 to 7.4."
+        "Of 1,393 calls, 200 came back, where about 120 would by chance; the share beyond chance is about 5.7 %, 4.2 to "
+        "7.4."
     )
 
 
@@ -169,7 +170,7 @@ def test_lots():
         "lot": "22W08",
         "fitted": 54,
         "failed": 17,
-        "expected": 4.65,
+        "expected": 4.67,
         "p_value": 0.0001,
         "alert": "yes",
     }
@@ -200,8 +201,8 @@ def test_costs_reconcile_with_the_table_and_name_a_cause():
         {"month": "2025-07", "cause": "not recorded", "total": 2100.0, "after_hours": 0.0},
     ]
     assert opening(answer("costs", rows)) == (
-        "Cooling cost $3,000 from June 2025 to July 2025, 10 % of it after hours; the largest cause named is compressor "
-        "with $900."
+        "Cooling cost $3,000 from June 2025 to July 2025, 10 % of it after hours; the largest cause named is "
+        "compressor with $900."
     )
     assert opening(answer("costs", rows[1:])).endswith("; no visit names a cause.")
 

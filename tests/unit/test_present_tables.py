@@ -21,7 +21,8 @@ def answer(name, columns, rows, **more):
 
 RATES = (
     ("property", "text"), ("component", "text"), ("failures", "count"), ("unit_years", "number"), ("rate", "number"),
-    ("low", "number"), ("high", "number"), ("shrunk_rate", "number"), ("shrunk_low", "number"), ("shrunk_high", "number"),
+    ("low", "number"), ("high", "number"),
+    ("shrunk_rate", "number"), ("shrunk_low", "number"), ("shrunk_high", "number"),
     ("ratio", "number"), ("ratio_low", "number"), ("ratio_high", "number"), ("adjusted_ratio", "number"),
     ("adjusted_low", "number"), ("adjusted_high", "number"), ("alert", "yesno"), ("note", "text"),
 )  # fmt: skip

@@ -1,7 +1,10 @@
 -- readings and parts go where their visit goes; a totals row at the foot is a blank.
 create or replace table memory.main.visit_state as
 select visit_id, bool_or(standing is null) as kept
-from log.landing.visit where visit_id is not null and coalesce(standing, '') <> 'blank' group by all;
+from log.landing.visit
+where coalesce(standing, '') <> 'blank'
+    and visit_id in (select visit_id from log.landing.reading union all select visit_id from log.landing.part)
+group by all;
 
 update log.landing.reading as r
 set standing = case when regexp_matches(r.visit_id, '^(grand\s+|sub\s*)?totals?\b', 'i') then 'blank' else 'quarantined' end,

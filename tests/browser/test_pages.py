@@ -1,0 +1,317 @@
+"""Every page, filter and empty state without a browser: its title, its sentence, a number known from the answer."""
+
+import datetime as dt
+import io
+import re
+import shutil
+
+import pandas as pd
+import pytest
+from small_logs import visit, write_log
+from streamlit.testing.v1 import AppTest
+
+import dashboards
+from dashboards.launch import APP, STORE_VARIABLE
+from fleet.analysis.callbacks import count_callbacks
+from fleet.analysis.costs import count_costs
+from fleet.analysis.drift import estimate_drift
+from fleet.analysis.units import find_failing_units
+from fleet.histories.build import build_histories
+from fleet.ingest.load import load_log
+from fleet.planning.demand import forecast_demand
+from fleet.planning.stock import StockSettings, plan_stock
+from fleet.present.numbers import money
+from fleet.present.places import only
+from fleet.present.sentences import opening
+from fleet.store.snapshots import Store
+
+pytestmark = [
+    # the test harness runs pages outside a server and says so on every cached call
+    pytest.mark.filterwarnings("ignore:.*ScriptRunContext.*"),
+]
+
+PAGES = {
+    "before_summer": "Before summer",
+    "by_building": "By building",
+    "one_unit": "One unit",
+    "keeps_failing": "What keeps failing",
+    "capacitors": "Capacitors",
+    "comes_back": "What comes back",
+    "money": "Seasons and money",
+    "the_log": "The log",
+}
+FAILED = "can't be shown"
+
+
+def app_on(store, monkeypatch):
+    monkeypatch.setenv(STORE_VARIABLE, str(store))
+    return AppTest.from_file(str(APP), default_timeout=120)
+
+
+def goes_to(app, page):
+    return app.switch_page(f"app_pages/{page}.py").run()
+
+
+def said(app):
+    """Return the page's sentence as it reads, without the marks that keep markdown quiet."""
+    return re.sub(r"\\(.)", r"\1", app.header[0].value)
+
+
+def sound(app):
+    return not app.exception and all(FAILED not in header.value for header in app.header)
+
+
+def paragraphs(app):
+    return re.sub(r"\\(.)", r"\1", "\n".join(element.value for element in app.markdown))
+
+
+@pytest.fixture(scope="module")
+def histories(demo_store):
+    built = build_histories(Store(demo_store))
+    yield built
+    built.close()
+
+
+@pytest.fixture(scope="module")
+def order(histories):
+    return plan_stock(histories, forecast_demand(histories))
+
+
+@pytest.fixture
+def app(demo_store, monkeypatch):
+    return app_on(demo_store, monkeypatch)
+
+
+@pytest.mark.parametrize(("page", "name"), PAGES.items())
+def test_every_page_opens_with_its_name_one_sentence_and_its_day(app, page, name):
+    app.run()
+    goes_to(app, page)
+    assert sound(app), app.exception
+    assert app.title[0].value == name
+    assert len(app.header) == 1
+    assert said(app).endswith((".", "?"))
+    if page not in ("one_unit", "the_log"):
+        assert "As of 2025-12-31, from " in paragraphs(app)
+
+
+def test_before_summer_orders_what_the_plan_says(app, order):
+    app.run()
+    assert said(app) == opening(order.answer)
+    lines = app.dataframe[0].value
+    assert lines["to_order"].sum() == order.pieces_to_order
+    assert lines["cost"].sum() == pytest.approx(order.order_cost)
+    assert (lines["why"].fillna("") + lines["note"].fillna("")).str.len().min() > 0
+
+
+def test_a_smaller_budget_makes_a_cheaper_order_and_says_so(app, order):
+    app.run()
+    app.number_input(key="budget").set_value(2000.0).run()
+    assert sound(app)
+    assert app.dataframe[0].value["cost"].sum() <= 2000.0 < order.order_cost
+    assert "budget 2000.0" in paragraphs(app)
+
+
+def test_a_hot_summer_and_a_service_floor_reach_the_plan(app, histories):
+    app.run()
+    app.selectbox(key="summer").select("hot")
+    app.number_input(key="service").set_value(97.0)
+    app.selectbox(key="shelves").select("shop").run()
+    assert sound(app)
+    planned = plan_stock(
+        histories, forecast_demand(histories, summer="hot"), StockSettings(service=0.97, shelves="shop")
+    )
+    assert said(app) == opening(planned.answer)
+
+
+def test_the_dials_stand_where_they_were_left(app):
+    app.run()
+    app.number_input(key="budget").set_value(1500.0).run()
+    goes_to(app, "money")
+    goes_to(app, "before_summer")
+    assert app.number_input(key="budget").value == 1500.0
+
+
+def test_a_season_that_makes_no_sense_is_answered_in_words(app):
+    app.run()
+    app.date_input(key="from").set_value(dt.date(2026, 9, 1))
+    app.date_input(key="to").set_value(dt.date(2026, 5, 1)).run()
+    assert not app.exception
+    assert "This can't be answered as asked." in [header.value for header in app.header]
+
+
+def test_by_building_counts_needs_for_every_building(app):
+    app.run()
+    goes_to(app, "by_building")
+    needs = app.dataframe[0].value
+    assert len(needs) == 20
+    assert list(needs["building"][:3]) == ["1", "2", "3"]
+    top = needs.sort_values("mean", ascending=False).iloc[0]
+    assert said(app).startswith(f"{top['property']} {top['building']} will likely need most")
+
+
+def test_the_property_filter_holds_on_every_page(app, histories):
+    app.run()
+    app.selectbox(key="property").select("Tansyfield Commons").run()
+    for page in PAGES:
+        goes_to(app, page)
+        assert sound(app), page
+        assert app.selectbox(key="property").value == "Tansyfield Commons", page
+    goes_to(app, "money")
+    here = only(count_costs(histories), "Tansyfield Commons")
+    assert money(here.table["total"].sum()) in said(app)
+    assert set(app.dataframe[0].value["property"]) == {"Tansyfield Commons"}
+
+
+def test_a_building_can_be_chosen_within_a_property(app, histories):
+    app.run()
+    app.selectbox(key="property").select("Quernstone Court").run()
+    app.selectbox(key="building Quernstone Court").select("7").run()
+    goes_to(app, "keeps_failing")
+    assert set(app.dataframe[0].value["building"]) == {"7"}
+    assert said(app) == opening(only(find_failing_units(histories), "Quernstone Court", "7"))
+
+
+def test_an_earlier_day_shows_what_was_known_then(app, demo_store):
+    app.run()
+    app.date_input(key="as_of").set_value(dt.date(2024, 3, 31)).run()
+    goes_to(app, "money")
+    assert sound(app)
+    then = build_histories(Store(demo_store), as_of=dt.date(2024, 3, 31))
+    assert said(app) == opening(count_costs(then))
+    assert "As of 2024-03-31" in paragraphs(app)
+    then.close()
+
+
+def test_what_keeps_failing_names_the_units_and_their_evidence(app, histories):
+    app.run()
+    goes_to(app, "keeps_failing")
+    answer = find_failing_units(histories)
+    assert said(app) == opening(answer)
+    worst = answer.table.sort_values("p_bad", ascending=False).iloc[0]
+    assert f"**{worst['equipment_id']}.**".replace("-", "") in paragraphs(app).replace("-", "")
+    assert worst["evidence"] in paragraphs(app)
+
+
+def test_one_unit_asks_for_a_tag_first(app):
+    app.run()
+    goes_to(app, "one_unit")
+    assert said(app) == "Which unit are you at?"
+    assert "459 are in the log here" in paragraphs(app)
+
+
+def test_one_unit_shows_cautions_before_readings_and_the_whole_history(app):
+    app.run()
+    goes_to(app, "one_unit")
+    app.selectbox(key="unit").select("QC03-111").run()
+    assert sound(app)
+    assert said(app).startswith("QC03-111 has had 15 calls since May 15, 2020")
+    parts = [sub.value for sub in app.subheader]
+    assert parts.index("Before you reach in") < parts.index("Readings so far")
+    text = paragraphs(app)
+    assert "A capacitor holds its charge after the power is off" in text
+    assert "herm found 24.2 µF (-30.9 %)" in text
+    assert "fitted run capacitor RC-355-44 (failed, lot 22W46)" in text
+
+
+def test_one_unit_judges_a_reading_in_words(app):
+    app.run()
+    goes_to(app, "one_unit")
+    app.selectbox(key="unit").select("QC03-111").run()
+    app.number_input(key="reading").set_value(30.0).run()
+    assert "**Change.** 14.3 % below its rating, more than 10 %." in paragraphs(app)
+    app.selectbox(key="section").select("start").run()
+    assert "The rating of the start capacitor isn't in the log" in paragraphs(app)
+
+
+def test_capacitors_counts_are_those_of_the_answer(app, histories):
+    app.run()
+    goes_to(app, "capacitors")
+    answer = estimate_drift(histories)
+    assert said(app) == opening(answer)
+    acted = app.dataframe[0].value
+    assert len(acted) == answer.table["advice"].isin(["change", "measure again"]).sum()
+
+
+def test_what_comes_back_compares_by_what_is_chosen(app, histories):
+    app.run()
+    goes_to(app, "comes_back")
+    assert said(app) == opening(count_callbacks(histories))
+    app.selectbox(key="callbacks by").select("vendor").run()
+    assert sound(app)
+
+
+def test_the_log_accounts_for_every_record(app, demo_store):
+    app.run()
+    goes_to(app, "the_log")
+    account = app.dataframe[0].value
+    assert (account["records"] == account[["clean", "quarantined", "duplicate", "blank"]].sum(axis=1)).all()
+    assert said(app).startswith(
+        f"{account['records'].sum():,} records were read: {account['quarantined'].sum()} refused"
+    )
+
+
+def test_a_missing_store_says_which_command_to_run(tmp_path, monkeypatch):
+    app = app_on(tmp_path / "nowhere", monkeypatch).run()
+    assert not app.exception
+    assert app.title[0].value == "Dogdays"
+    assert said(app) == "Nothing is loaded yet."
+    assert f"dogdays load FOLDER_OR_FILE --store {tmp_path / 'nowhere'}" in app.code[0].value
+
+
+@pytest.fixture(scope="module")
+def thin_store(tmp_path_factory):
+    """One unit, one visit: too little for anything."""
+    folder = tmp_path_factory.mktemp("thin")
+    write_log(folder / "log", visits=[visit("V1", "U1", "2024-07-01", finding="contactor")])
+    load_log(folder / "log", Store(folder / "store"), loaded_on=dt.date(2025, 1, 1))
+    return folder / "store"
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_log_too_thin_to_answer_still_opens_every_page(thin_store, monkeypatch, page):
+    app = app_on(thin_store, monkeypatch).run()
+    goes_to(app, page)
+    assert sound(app), page
+    assert app.title[0].value == PAGES[page]
+    assert said(app)
+
+
+def test_a_new_load_is_seen_at_the_next_rerun(thin_store, tmp_path, monkeypatch):
+    shutil.copytree(thin_store, tmp_path / "store")
+    app = app_on(tmp_path / "store", monkeypatch).run()
+    goes_to(app, "the_log")
+    assert said(app).startswith("1 record were read") or said(app).startswith("1 record was read")
+    write_log(tmp_path / "more", visits=[visit("V2", "U1", "2024-08-01", finding="wiring")])
+    load_log(tmp_path / "more", Store(tmp_path / "store"), loaded_on=dt.date(2025, 1, 1))
+    app.run()
+    assert said(app).startswith("2 records were read")
+
+
+def test_text_from_the_log_never_becomes_markup(tmp_path, monkeypatch):
+    notes = "![x](http://out.example/a.png) [go](http://out.example) **loud** $x^2$ :red[hot] <b>"
+    write_log(tmp_path / "log", visits=[visit("V1", "U1", "2024-07-01", finding="contactor", notes=notes)])
+    load_log(tmp_path / "log", Store(tmp_path / "store"), loaded_on=dt.date(2025, 1, 1))
+    app = app_on(tmp_path / "store", monkeypatch).run()
+    goes_to(app, "one_unit")
+    app.selectbox(key="unit").select("U1").run()
+    assert sound(app)
+    raw = "\n".join(element.value for element in app.markdown)
+    assert "](http" not in raw
+    assert r"\!\[x\]\(http" in raw
+    assert r"\$x\^2\$" in raw
+    assert notes in paragraphs(app)
+
+
+def test_one_session_can_not_change_what_another_sees(demo_store, monkeypatch):
+    monkeypatch.setenv(STORE_VARIABLE, str(demo_store))
+    data = dashboards.data
+    first = data.answer("costs", data.Filters())
+    first.table["total"] = 0.0
+    assert data.answer("costs", data.Filters()).table["total"].sum() > 0
+
+
+def test_a_table_travels_as_it_is_shown(app):
+    app.run()
+    shown = app.dataframe[0].value
+    assert isinstance(shown, pd.DataFrame)
+    assert pd.read_csv(io.StringIO(shown.to_csv(index=False)))["to_order"].sum() == shown["to_order"].sum()
