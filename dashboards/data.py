@@ -100,10 +100,6 @@ class Desk:
             self._forecasts.move_to_end(key)
             return self._forecasts[key]
 
-    def close(self) -> None:
-        """Let go of the snapshot."""
-        self.histories.close()
-
 
 ANSWERS: Mapping[str, Callable[[Histories], Answer]] = {
     "rates": estimate_rates,
@@ -184,7 +180,8 @@ def changed() -> pd.DataFrame:
     return _records(str(store_path()), version(), "changed")
 
 
-@st.cache_resource(max_entries=4, show_spinner="Opening the log", on_release=lambda desk: desk.close())
+# a desk given up here closes by itself when the last session lets go of it
+@st.cache_resource(max_entries=4, show_spinner="Opening the log")
 def _desk(path: str, snapshot: str, as_of: dt.date | None) -> Desk:
     return Desk(build_histories(Store(Path(path)), as_of=as_of))
 

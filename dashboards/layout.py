@@ -12,7 +12,7 @@ import streamlit as st
 from fleet.answer import Answer
 from fleet.present.export import as_csv
 from fleet.present.layouts import FOOTNOTED, headings
-from fleet.present.numbers import BLANK
+from fleet.present.numbers import BLANK, unbroken
 from fleet.present.pictures import Picture
 from fleet.present.tables import settings_text
 from fleet.present.theme import Palette, palette_for
@@ -46,7 +46,7 @@ def palette() -> Palette:
 
 def escaped(text: str) -> str:
     """Return text that markdown shows as it is: a note in the log must not become a link, a picture or a formula."""
-    return _MARKDOWN.sub(r"\\\1", text).replace("\n", " ")
+    return _MARKDOWN.sub(r"\\\1", unbroken(text)).replace("\n", " ")
 
 
 def title(name: str) -> None:

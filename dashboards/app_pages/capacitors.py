@@ -37,7 +37,7 @@ layout.download(answer.table, "Download every section", "capacitors.csv")
 layout.rests_on(answer)
 
 layout.part("The meters")
-layout.tell(opening(meters))
+layout.tell(opening(meters), "Meters are compared over all properties.")
 layout.pictures(meters_picture(meters, layout.palette()))
 layout.table(meters, "Download the meters", "meters.csv")
 layout.rests_on(meters)

@@ -29,7 +29,7 @@ layout.table(
 layout.rests_on(calls)
 
 layout.part("Lots of parts")
-layout.tell(opening(lots))
+layout.tell(opening(lots), "Lots are compared over all properties.")
 layout.pictures(lots_picture(lots, layout.palette()))
 layout.table(lots, "Download the lots", "lots.csv")
 layout.rests_on(lots)

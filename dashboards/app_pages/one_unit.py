@@ -61,7 +61,7 @@ else:
     shown = data.unit(tag, filters)
     layout.say(unit_sentence(shown))
     layout.tell(priority_line(shown))
-    layout.cautions(cautions_on("capacitor", "general"))
+    layout.cautions(cautions_on("general", "capacitor"))
     judge_reading(shown)
     show_readings(shown)
     show_visits(shown)

@@ -209,14 +209,14 @@ def _mark_last_readings(
     here = table.reset_index().merge(latest[["unit_id", "nth", "section", "day", "dev_pct", "sense"]], how="inner")
     here = here.loc[pd.to_datetime(here["last_reading"]).fillna(pd.Timestamp.min) <= here["day"]].set_index("index")
     here = here.loc[here["rated_uf"] > 0]
-    half = float(special.ndtri(0.5 + level / 2.0)) * np.hypot(fit.spreads["noise_bench"], fit.spreads["meter"])
-    scale = half * (1.0 + here["dev_pct"] / 100.0)
+    sd = np.hypot(fit.spreads["noise_bench"], fit.spreads["meter"]) * (1.0 + here["dev_pct"] / 100.0)
+    scale = float(special.ndtri(0.5 + level / 2.0)) * sd
     index = here.index
     table.loc[index, "pct"] = here["dev_pct"]
     table.loc[index, "low"], table.loc[index, "high"] = here["dev_pct"] - scale, here["dev_pct"] + scale
     table.loc[index, "last_reading"] = pd.Series([_date(day) for day in here["day"]], index=index, dtype=object)
     table.loc[index, "readings"] = here["readings"] + 1
-    out = special.ndtr((-here["tolerance_pct"] - here["dev_pct"]) / (scale.clip(lower=1e-6) / 1.645))
+    out = special.ndtr((-here["tolerance_pct"] - here["dev_pct"]) / sd.clip(lower=1e-6))
     table.loc[index, "p_out"] = out
     table.loc[index, "advice"] = np.where(out >= CHANGE_AT, "change", "measure again")
     below = index[out >= CHANGE_AT]

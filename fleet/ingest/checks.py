@@ -16,7 +16,6 @@ from fleet.ingest.words import DEFAULTS, REFUSES_UNKNOWN, understand_word
 from fleet.store.database import Database, literal
 from fleet.store.schema import TABLES, Column, Table
 
-
 WANTING = "raw is null and (standing is not null or notice <> 'built from visits')"
 """Rows whose content is to be kept beside what was said of them."""
 
@@ -41,6 +40,7 @@ def run_checks(database: Database, *, as_of: dt.date) -> None:
         database.run_file("fleet.ingest", "equipment_from_visits")
         said = "no equipment table came: units never visited are missing, so rates read high"
         database.run("insert into log.landing.remark values (0, 'built', ?)", [said])
+    database.run_file("fleet.ingest", "check_service")
     database.run_file("fleet.ingest", "check_children")
     for table in SETS:
         keep_latest_set(database, table)

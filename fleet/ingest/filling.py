@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from fleet.errors import SourceError
+from fleet.errors import SourceError, StoreError
 from fleet.ingest.cells import DATED
 from fleet.ingest.checks import run_checks
 from fleet.ingest.dates import SLASHED, DateOrder, settle_dates
@@ -120,8 +120,8 @@ def _unpack(store: Store, source: SourceEntry, scratch: Path) -> Path:
 
     kept = store.sources / f"{source.sha256}.zst"
     if not kept.exists():
-        msg = f"the kept copy of {source.name} is missing from {store.sources}; load the file again"
-        raise SourceError(msg)
+        msg = f"the kept copy of {source.name} is missing from {store.sources}; put it back, or load into a new store"
+        raise StoreError(msg)
     ending = ".gz" if source.name.lower().endswith(".gz") else ""
     target = scratch / f"{source.sha256}{ending}"
     with pa.CompressedInputStream(pa.OSFile(str(kept)), "zstd") as packed, target.open("wb") as plain:

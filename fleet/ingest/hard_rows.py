@@ -148,6 +148,6 @@ def _judge(landing: Landing) -> tuple[str, str]:
         f"when regexp_matches(coalesce({cells}, ''), '^(grand\\s+|sub\\s*)?totals?\\b', 'i') then 'totals row' end"
     )
     return (
-        f"case when not {bad} then null when {blank} is not null then 'blank' else 'quarantined' end",
+        f"case when {bad} then case when {blank} is not null then 'blank' else 'quarantined' end end",
         f"case when {bad} then coalesce({blank}, concat_ws('; ', {named or 'null'})) end",
     )

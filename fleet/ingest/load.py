@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 import shutil
 import tempfile
 from collections.abc import Mapping
@@ -10,6 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from fleet.errors import StoreError
 from fleet.ingest.csv_bytes import hash_file
 from fleet.ingest.filling import Progress, fill
 from fleet.ingest.report import LoadReport, read_report
@@ -67,14 +69,12 @@ def load_log(
     found = discover(path)
     with store.lock():
         before = store.manifest()
-        entry, passed = _entry(before, found.files, path, loaded_on, options, progress)
+        entry = _entry(before, found.files, path, loaded_on, options, progress)
         if entry is None:
             with store.open() as database:
                 return read_report(database, snapshot=before.snapshot, loaded=False)
         manifest = Manifest(loads=(*before.loads, entry))
-        remarks = tuple(
-            f"passed over in {path.name}: {name} (not a CSV file)" for name in (*found.passed_over, *passed)
-        )
+        remarks = tuple(f"passed over in {path.name}: {name} (not a CSV file)" for name in found.passed_over)
         paths = {source.sha256: file.path for source, file in zip(entry.sources, found.files, strict=True)}
         name, report = _build(store, manifest, paths, remarks, progress)
         progress("keeping a compressed copy of the sources")
@@ -90,8 +90,12 @@ def rebuild(store: Store, *, progress: Progress = lambda _: None) -> LoadReport:
     Raises
     ------
     StoreError
-        If a kept source is missing.
+        If nothing was loaded, or a kept source is missing.
     """
+    manifest = store.manifest()
+    if not manifest.loads:
+        msg = f"nothing is loaded in {store.path}; run: dogdays load FOLDER_OR_FILE --store {store.path}"
+        raise StoreError(msg)
     with store.lock():
         manifest = store.manifest()
         name, report = _build(store, manifest, {}, (), progress)
@@ -110,6 +114,8 @@ def keep_source(store: Store, source: SourceEntry, path: Path) -> None:
 
     with path.open("rb") as plain, pa.CompressedOutputStream(str(draft), "zstd") as packed:
         shutil.copyfileobj(plain, packed, 1 << 22)
+    with draft.open("rb+") as written:
+        os.fsync(written.fileno())
     draft.replace(kept)
 
 
@@ -120,7 +126,7 @@ def _entry(
     loaded_on: dt.date,
     options: LoadOptions,
     progress: Progress,
-) -> tuple[LoadEntry | None, tuple[str, ...]]:
+) -> LoadEntry | None:
     """Return the manifest's new line, None where the same files with the same options are there already."""
     progress("looking over the files")
     sources = tuple(
@@ -128,10 +134,9 @@ def _entry(
     )
     plain = options.to_plain()
     if before.snapshot and any(load.sources == sources and load.options == plain for load in before.loads):
-        return None, ()
+        return None
     number = max((load.number for load in before.loads), default=0) + 1
-    entry = LoadEntry(number=number, loaded_on=loaded_on.isoformat(), origin=path.name, options=plain, sources=sources)
-    return entry, ()
+    return LoadEntry(number=number, loaded_on=loaded_on.isoformat(), origin=path.name, options=plain, sources=sources)
 
 
 def _build(

@@ -171,7 +171,7 @@ def _sqlite_batches(connection: sqlite3.Connection, member: str, headers: tuple[
     import pyarrow as pa  # half a second that a load of CSV files needn't wait for
 
     schema = pa.schema([(f"c{i}", pa.string()) for i in range(len(headers))])
-    columns = ", ".join(f"cast({_quoted(header)} as text)" for header in headers)
+    columns = ", ".join(f"nullif(cast({_quoted(header)} as text), '')" for header in headers)
     cursor = connection.execute(f"select {columns} from {_quoted(member)}")  # noqa: S608
 
     def batches() -> Iterator[pa.RecordBatch]:

@@ -136,9 +136,11 @@ _RECORD = "coalesce(r.record, r.place - s.first_place + 2)"
 
 
 def _rows_union() -> str:
+    # rows taken out of a visits sheet are no records of their own
+    own = "source_id in (select source_id from log.landing.source where table_name = '{}')"
     return " union all ".join(
         f"select '{t.name}' as table_name, source_id, record, rowid as place, standing, reason, notice, raw "  # noqa: S608
-        f"from log.landing.{t.clean_name} where (standing is not null or notice is not null) and source_id is not null"
+        f"from log.landing.{t.clean_name} where (standing is null and notice is not null) or (standing is not null and {own.format(t.name)})"
         for t in TABLES.values()
     )
 

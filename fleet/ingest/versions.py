@@ -15,12 +15,14 @@ def keep_latest(database: Database, table: Table) -> None:
     """Mark older and repeated rows of a table with a key (equipment, visits, catalogue, weather …) as duplicates."""
     landing = f"log.landing.{table.clean_name}"
     key = ", ".join(table.key)
+    # the property may be blank, where there is only one; what a row is about may not
+    told = " and ".join(f"{name} is not null" for name in table.key if table.column(name).needed or name == "visit_id")
     # Two steps: most logs have no repeated key at all, and the window below then has nothing to do.
     database.run(
         f"""
         create or replace table memory.main.repeated as
         select {key} from {landing}
-        where coalesce(standing, 'quarantined') = 'quarantined' and {table.key[0]} is not null
+        where coalesce(standing, 'quarantined') = 'quarantined' and {told}
         group by all having count(*) > 1
         """  # noqa: S608
     )
@@ -33,6 +35,9 @@ def keep_latest(database: Database, table: Table) -> None:
         with ranked as (
             select l.rowid as place, {_content(table, "l")} as content,
                 first_value({_content(table, "l")}) over latest_first as winner,
+                -- a refused correction stays refused beside the good record it didn't displace
+                l.standing = 'quarantined' and (l.source_id, l.rowid) > first_value((l.source_id, l.rowid))
+                    over latest_first as refused,
                 row_number() over latest_first as rank
             from {landing} as l join memory.main.repeated as k on {same_key}
             where coalesce(l.standing, 'quarantined') = 'quarantined'
@@ -42,7 +47,7 @@ def keep_latest(database: Database, table: Table) -> None:
             )
         )
         select place, case when content = winner then 'same_row' else 'older_version' end as reason
-        from ranked where rank > 1
+        from ranked where rank > 1 and not coalesce(refused, false)
         """  # noqa: S608
     )
     _mark(database, landing)
@@ -101,7 +106,9 @@ def _mark(database: Database, landing: str) -> None:
 
 def _content(table: Table, alias: str) -> str:
     columns = [c.name for c in table.columns] + [f"{c.name}_word" for c in table.columns if c.kind in WORDY]
-    return "hash(" + ", ".join(f"{alias}.{name}" for name in columns) + ")"
+    # a refused row's cells may not have become values: its text tells it from another
+    told = f"case when {alias}.standing = 'quarantined' then {alias}.raw end"
+    return "hash(" + ", ".join(f"{alias}.{name}" for name in columns) + f", {told})"
 
 
 KEYED = tuple(

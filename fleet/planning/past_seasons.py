@@ -89,13 +89,7 @@ def season_of(as_of: dt.date, from_date: dt.date | None, to_date: dt.date | None
 def read_past_seasons(histories: Histories, season: Season) -> PastSeasons:
     """Read what was at risk and what was fitted in the same days of the log's past years."""
     database = histories.database
-    first, last = histories.window
-    back = [k for k in range(1, season.from_date.year - first.year + 2) if season.years_back(k).to_date >= first]
-    rows = [(k, season.years_back(k).from_date, season.years_back(k).to_date + dt.timedelta(days=1)) for k in back]
-    rows = [row for row in rows if row[1] <= last]
-    database.run("create or replace table history.season (season_id integer, from_day date, to_day date)")
-    for row in rows:
-        database.run("insert into history.season values (?, ?, ?)", list(row))
+    rows = list_past_seasons(histories, season)
     database.run_file("fleet.planning", "season_history")
     risk = database.frame(
         "select r.season_id, r.component, coalesce(u.model_family, 'unknown') as model_family, u.compressor_type, "
@@ -110,6 +104,19 @@ def read_past_seasons(histories: Histories, season: Season) -> PastSeasons:
         fits=fits,
         heat=_season_heat(histories, season),
     )
+
+
+def list_past_seasons(histories: Histories, season: Season) -> list[tuple[int, dt.date, dt.date]]:
+    """Fill history.season with the same days of the log's past years: years back, first day, day after the last."""
+    first, last = histories.window
+    back = [k for k in range(1, season.from_date.year - first.year + 2) if season.years_back(k).to_date >= first]
+    rows = [(k, season.years_back(k).from_date, season.years_back(k).to_date + dt.timedelta(days=1)) for k in back]
+    rows = [row for row in rows if row[1] <= last]
+    database = histories.database
+    database.run("create or replace table history.season (season_id integer, from_day date, to_day date)")
+    for row in rows:
+        database.run("insert into history.season values (?, ?, ?)", list(row))
+    return rows
 
 
 def walking_order(histories: Histories, table: pd.DataFrame, place: str) -> pd.Series:

@@ -28,7 +28,7 @@ from fleet.planning.levels import (
     refill_curves,
     service_of,
 )
-from fleet.planning.past_seasons import walking_order
+from fleet.planning.past_seasons import Season, list_past_seasons, walking_order
 from fleet.planning.prices import fill_prices
 from fleet.planning.shelves import SHOP, ShelfLines, Shelves, read_shelves
 
@@ -228,7 +228,7 @@ def _curves(
         return need_curves(shelf.draws), ()
     lead = lines["lead_time_days"].to_numpy(float)
     unknown = int(np.isnan(lead).sum())
-    peak = _peak(histories)
+    peak = _peak(histories, demand.season)
     curves = refill_curves(
         np.random.default_rng(seed), shelf.draws, lead_days=np.where(np.isnan(lead), USUAL_LEAD_DAYS, lead),
         season_days=demand.season.days, peak=peak,
@@ -239,13 +239,24 @@ def _curves(
     return curves, tuple(said)
 
 
-def _peak(histories: Histories) -> float:
+def _peak(histories: Histories, season: Season) -> float:
     """Return the busiest month's pace of fittings over the season's, from past seasons (1 to 3)."""
-    pace = histories.database.frame(
-        "select month(p.day) as month, count(*)::double as n from history.part as p "
-        "join history.season as s on p.day >= s.from_day and p.day < s.to_day group by all"
-    )["n"]
-    return float(np.clip(pace.max() / pace.mean(), 1.0, 3.0)) if len(pace) > 1 else 1.0
+    list_past_seasons(histories, season)
+    pace = histories.database.frame(_PACE)
+    if not pace["n"].sum():
+        return 1.0
+    by_day = pace["n"] / pace["days"]
+    return float(np.clip(by_day.max() * pace["days"].sum() / pace["n"].sum(), 1.0, 3.0))
+
+
+_PACE = """
+with days as (
+    select unnest(generate_series(from_day, to_day - 1, interval 1 day))::date as day from history.season
+),
+fitted as (select day, count(*) as n from history.part group by day)
+select month(d.day) as month, count(*)::double as days, coalesce(sum(f.n), 0)::double as n
+from days as d left join fitted as f using (day) group by all order by all
+"""
 
 
 def _levels(

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from fleet.errors import SchemaError
-from fleet.present.numbers import counted
+from fleet.present.numbers import counted, unbroken
 from fleet.present.theme import LIGHT, Palette, chart_config
 
 Chart = alt.Chart | alt.LayerChart
@@ -64,10 +64,12 @@ def titled(
     return cast("Chart", sized.configure(**chart_config(palette)))
 
 
-def folded(text: str, room: int = 46) -> list[str]:
+def folded(text: str, room: int = 40) -> list[str]:
     """Break a title into lines a phone can show."""
     lines: list[str] = []
-    for word in text.split():
+    for word in unbroken(text).split(" "):
+        if not word:
+            continue
         if lines and len(lines[-1]) + 1 + len(word) <= room:
             lines[-1] += " " + word
         else:

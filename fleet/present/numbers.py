@@ -201,6 +201,13 @@ def estimate(value: object) -> str:
     return f"{number:.1f}" if size >= 1 else f"{number:.2f}"
 
 
+def unbroken(text: str) -> str:
+    """Tie a number to its unit, so that no line ends between them on a page or in a title."""
+    for unit in ("%", "µF", "oz"):
+        text = text.replace(f" {unit}", f"\N{NO-BREAK SPACE}{unit}")
+    return text
+
+
 def _step(value: float, low: float | None, high: float | None) -> float:
     """Choose the decimal step the interval allows; without one, two significant digits."""
     finest = 1.0 if abs(value) >= _WHOLE_FROM else 0.0

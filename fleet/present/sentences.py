@@ -89,8 +89,9 @@ def building_sentence(needs: pd.DataFrame) -> str:
 
 def load_sentence(records: int, refused: int, duplicate: int, blank: int) -> str:
     """Say what became of every record of a load."""
+    verb = "was" if records == 1 else "were"
     return (
-        f"{counted(records, 'record')} were read: {refused:,} refused, {duplicate:,} repeated or replaced by a later "
+        f"{counted(records, 'record')} {verb} read: {refused:,} refused, {duplicate:,} repeated or replaced by a later "
         f"version, {blank:,} empty lines, headings or totals, the rest clean."
     )
 

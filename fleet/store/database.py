@@ -43,7 +43,8 @@ class Database:
     def build(cls, path: Path, *, spill: Path) -> Database:
         """Open an engine that writes a new snapshot file at ``path`` and may read source files."""
         database = cls(_engine(spill))
-        database.run(f"attach {_literal(str(path))} as log")
+        # no write-ahead log: the file counts only once it is finished, and a broken one is thrown away
+        database.run(f"attach {_literal(str(path))} as log (recovery_mode no_wal_writes)")
         return database
 
     @classmethod

@@ -17,7 +17,7 @@ yesno      true or false
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -324,7 +324,7 @@ TABLES: Mapping[str, Table] = MappingProxyType(
 )
 
 SHEET_COLUMNS: tuple[Column, ...] = (
-    *(c for c in EQUIPMENT.columns if c.name != "equipment_id"),
+    *(replace(c, needed=False) for c in EQUIPMENT.columns if c.name != "equipment_id"),
     *_columns(
         *(
             (f"{section}_{stage}_uf", "number", "microfarads", f"{section} section as {stage}", POSITIVE)

@@ -26,7 +26,7 @@ from typing import Any
 from fleet.errors import StoreError
 from fleet.store.database import Database
 
-FORMAT = 1
+FORMAT = 2
 """Raised when the clean tables change shape: an older snapshot is then rebuilt from its sources."""
 
 
@@ -123,11 +123,18 @@ class Store:
         Raises
         ------
         StoreError
-            If nothing has been loaded.
+            If nothing has been loaded, or another version of the program built the snapshot.
         """
-        name = self.manifest().snapshot
+        manifest = self.manifest()
+        name = manifest.snapshot
         if not name or not self.snapshot_path(name).exists():
             msg = f"nothing is loaded in {self.path}; run: dogdays load FOLDER_OR_FILE --store {self.path}"
+            raise StoreError(msg)
+        if manifest.snapshot_format != FORMAT:
+            msg = (
+                f"{self.path} was built in format {manifest.snapshot_format}, this version reads format {FORMAT}; "
+                f"run: dogdays rebuild --store {self.path}"
+            )
             raise StoreError(msg)
         return name
 

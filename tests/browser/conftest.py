@@ -23,3 +23,12 @@ def demo_store(tmp_path_factory):
     store = Store(folder / "store")
     load_log(log, store, loaded_on=dt.date(2026, 3, 1))
     return store.path
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    """Let a fixture know at its end whether its test failed, so that it can keep a picture."""
+    report = yield
+    if report.when == "call":
+        item.failed = report.failed
+    return report

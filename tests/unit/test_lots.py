@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 from small_logs import histories_of, kept, one_visit, unit, visit
 
-from fleet.analysis.lots import COLUMNS, conditional_midp, screen_lots
+from fleet.analysis.lots import COLUMNS, conditional_midp, large_enough, screen_lots
 from fleet.analysis.poisson import benjamini_hochberg, compare_two_rates
 
 WINDOW = [kept("2020-01-01", "2024-12-31")]
@@ -92,6 +92,24 @@ def test_conditional_midp_adds_independent_binomials():
         if i + j >= 4
     )
     assert conditional_midp(counts, shares, 4) == pytest.approx(naive)
+
+
+def test_tests_that_cannot_show_anything_are_not_allowed_for():
+    least = np.array([1e-6, 1e-4, 0.04, 0.2, np.nan])
+    # K = 1: three could reach 0.10; K = 2: three could reach 0.05; K = 3: two could reach 0.033, no more than three
+    assert large_enough(least, 0.10).tolist() == [True, True, False, False, False]
+    assert large_enough(np.array([0.001, 0.9, 0.9]), 0.10).tolist() == [True, False, False]
+    assert large_enough(np.zeros(0), 0.10).size == 0
+
+
+def test_small_lots_say_so(tmp_path):
+    log = lot_log()
+    event = fitted("S1", "A19", "2023-03-01", "S")
+    log["visits"].append(event[0])
+    log["parts_used"].append(event[1])
+    row = screen_lots(histories_of(tmp_path, **log)).to_frame().set_index("lot").loc["S"]
+    assert row["alert"] == "no"
+    assert row["note"] != ""
 
 
 def test_false_alarms_stay_under_the_rate(tmp_path):

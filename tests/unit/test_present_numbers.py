@@ -99,6 +99,10 @@ def test_dates_drop_the_year_they_share():
     assert say.day(pd.NaT) == "–"
 
 
+def test_a_number_keeps_its_unit_on_its_line():
+    assert say.unbroken("-0.9 % of 35 µF") == "-0.9\N{NO-BREAK SPACE}% of 35\N{NO-BREAK SPACE}µF"
+
+
 def test_months_are_named():
     assert say.month("2026-04") == "April 2026"
     assert say.month("soon") == "soon"

@@ -55,7 +55,7 @@ COSTS = answer(
 
 
 def title_of(picture):
-    return " ".join(picture.chart.to_dict()["title"]["text"])
+    return " ".join(picture.chart.to_dict()["title"]["text"]).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def labels_of(picture):

@@ -128,8 +128,8 @@ def test_callbacks_separate_chance_from_the_rest():
         "high": 0.074,
     }
     assert opening(answer("callbacks", [row])) == (
-        "Of 1,393 calls, 200 came back, where about 120 would by chance; the share beyond chance is about 5.7 %, 4.2 to "
-        "7.4."
+        "Of 1,393 calls, 200 came back, where about 120 would by chance; the share beyond chance is about 5.7 %, "
+        "4.2 to 7.4."
     )
 
 

@@ -275,6 +275,15 @@ def test_refilling_orders_less_than_once_and_shorter_lead_never_more(histories, 
     assert any("have no lead time; 7 days are taken" in note for note in refilled.notes)
 
 
+def test_refilling_goes_by_the_pace_of_its_own_season(histories, usual):
+    """Another forecast on the same histories in between changes nothing."""
+    first = plan_stock(histories, usual, StockSettings(restock="refill"))
+    forecast_demand(histories, from_date=dt.date(2024, 7, 1), to_date=dt.date(2024, 7, 31), draws=20)
+    again = plan_stock(histories, usual, StockSettings(restock="refill"))
+    assert again.notes == first.notes
+    assert again.answer.to_frame().equals(first.answer.to_frame())
+
+
 def test_the_dials_work_in_their_direction(histories, usual, plan):
     dear_short = plan_stock(histories, usual, StockSettings(shortage_cost=200.0))
     dear_left = plan_stock(histories, usual, StockSettings(leftover_share=0.8))

@@ -21,12 +21,13 @@ piece as (
 at_risk as (
     select spell_id, band, sum(to_day - from_day) / 365.25 as years from piece where to_day > from_day group by spell_id, band
 )
+-- a failure belongs to the band of its last day at risk; a part that failed on the day it was fitted lived half a day
 select f.spell_id, f.unit_id, f.component, f.part_no, f.lot, coalesce(u.model_family, 'unknown') as model_family, b.band,
-    coalesce(a.years, 0) as years,
-    f.failed and f.end_on - f.start_on >= b.from_day and f.end_on - f.start_on < b.to_day as failed
+    greatest(coalesce(a.years, 0), case when b.band = 0 and f.failed then 0.5 / 365.25 else 0 end) as years,
+    f.failed and greatest(f.end_on - f.start_on - 1, 0) >= b.from_day
+        and greatest(f.end_on - f.start_on - 1, 0) < b.to_day as failed
 from fitted as f
 join history.unit as u using (unit_id)
 join history.lot_age as b on true
 left join at_risk as a on a.spell_id = f.spell_id and a.band = b.band
-where coalesce(a.years, 0) > 0 or (f.failed and f.end_on - f.start_on >= b.from_day and f.end_on - f.start_on < b.to_day)
-    or b.band = 0;
+where coalesce(a.years, 0) > 0 or b.band = 0;

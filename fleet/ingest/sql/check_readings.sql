@@ -28,7 +28,7 @@ where r.standing is null and r.visit_id = g.visit_id;
 
 update log.landing.reading
 set standing = 'quarantined', reason = case
-    when value is null and (volts is null or amps is null) then 'value_missing'
+    when value is null then 'value_missing'
     else 'unit_unknown' end
 where standing is null and value_uf is null;
 

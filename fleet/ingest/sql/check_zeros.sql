@@ -15,8 +15,8 @@ select component, bool_and(value_uf = 0) and count(*) >= 5 as all_zero
 from log.landing.reading where standing is null group by component;
 
 create or replace table memory.main.sane_other as
-select visit_id, stage, bool_or(component = 'herm' and value_uf > 0.5 * rated_uf) as herm_sane,
-    bool_or(component = 'fan' and value_uf > 0.5 * rated_uf) as fan_sane
+select visit_id, stage, bool_or(component = 'herm' and value_uf > coalesce(0.5 * rated_uf, 0)) as herm_sane,
+    bool_or(component = 'fan' and value_uf > coalesce(0.5 * rated_uf, 0)) as fan_sane
 from log.landing.reading where standing is null group by all;
 
 update log.landing.reading as r set sense = case
@@ -26,7 +26,7 @@ update log.landing.reading as r set sense = case
     when r.value_uf = 0 and r.component = 'herm' and coalesce(o.fan_sane, false) then 'open'
     when r.value_uf = 0 and r.component = 'fan' and coalesce(o.herm_sane, false) then 'open'
     when r.value_uf = 0 then 'not measured'
-    when r.rated_uf > 0 and (r.value_uf > 1.6 * r.rated_uf or r.value_uf < 0) then 'implausible'
+    when r.value_uf < 0 or (r.rated_uf > 0 and r.value_uf > 1.6 * r.rated_uf) then 'implausible'
     else 'ok' end
 from memory.main.capacitor_evidence as e, memory.main.zero_column as z, memory.main.sane_other as o
 where r.standing is null and e.visit_id = r.visit_id and z.component = r.component
@@ -35,5 +35,6 @@ where r.standing is null and e.visit_id = r.visit_id and z.component = r.compone
 update log.landing.reading
 set notice = concat_ws(' | ', notice, case sense
     when 'not measured' then 'zero_not_measured: a zero that nothing supports, kept out of drift'
-    else 'implausible_reading: ' || round(value_uf, 2) || ' where ' || rated_uf || ' is rated, kept out of drift' end)
+    else 'implausible_reading: ' || round(value_uf, 2) || ' where ' || coalesce(rated_uf::varchar, 'nothing')
+        || ' is rated, kept out of drift' end)
 where standing is null and sense in ('not measured', 'implausible');

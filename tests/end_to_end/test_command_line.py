@@ -1,0 +1,266 @@
+"""Every command on the demo log: exit codes, one-line failures, and tables, CSV, JSON and Python that agree exactly."""
+
+import csv
+import dataclasses
+import io
+import json
+import math
+import subprocess
+import sys
+
+import pandas as pd
+import pytest
+
+from fleet import __version__
+from fleet.analysis.callbacks import count_callbacks
+from fleet.analysis.clusters import scan_clusters
+from fleet.analysis.costs import count_costs
+from fleet.analysis.drift import estimate_drift
+from fleet.analysis.lots import screen_lots
+from fleet.analysis.meters import estimate_meters
+from fleet.analysis.rates import estimate_rates
+from fleet.analysis.seasons import describe_seasons
+from fleet.analysis.units import find_failing_units
+from fleet.answer import Answer
+from fleet.histories.summary import list_failures, list_spells, summarise_histories
+from fleet.planning.demand import forecast_demand
+from fleet.planning.stock import plan_stock
+
+# the columns every answer has at least, as the project's contract lists them
+COLUMNS = {
+    "rates": "property component failures unit_years rate low high shrunk_rate shrunk_low shrunk_high ratio ratio_low "
+    "ratio_high adjusted_ratio adjusted_low adjusted_high alert note",
+    "drift": "property equipment_id section rated_uf pct low high slope_pct_per_year leaves_tolerance_low "
+    "leaves_tolerance leaves_tolerance_high advice note",
+    "meters": "property meter readings bias_pct low high note",
+    "callbacks": "property by value calls returned expected share low high note",
+    "units": "property equipment_id building calls unit_years expected_calls low high p_bad evidence",
+    "clusters": "property building component from_date to_date observed expected ratio p_value alert",
+    "lots": "property part_no lot fitted failed expected ratio p_value alert",
+    "demand": "property building part_no component why mean q05 q50 q95 note",
+    "stock": "property location part_no component on_hand on_order target to_order unit_cost cost p_short order_by",
+    "costs": "property month building cause labor parts refrigerant other credit total after_hours estimated note",
+}
+
+ASKED = {
+    "rates": (["rates", "--by", "compressor_type", "--component", "hard start"], lambda h: estimate_rates(
+        h, by=["compressor_type"], component="hard start")),
+    "drift": (["drift"], estimate_drift),
+    "meters": (["meters"], estimate_meters),
+    "callbacks": (["repeats", "--only", "callbacks"], count_callbacks),
+    "units": (["repeats", "--only", "units"], find_failing_units),
+    "clusters": (["repeats", "--only", "clusters"], scan_clusters),
+    "lots": (["repeats", "--only", "lots"], screen_lots),
+    "costs": (["costs"], count_costs),
+    "seasons": (["seasons"], describe_seasons),
+    "histories": (["histories"], summarise_histories),
+    "spells": (["histories", "--what", "spells"], list_spells),
+    "failures": (["histories", "--what", "failures"], list_failures),
+}  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def in_an_empty_folder(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+
+
+@pytest.fixture(scope="session")
+def answers(demo_histories, worked_out):
+    """Each answer as Python gives it."""
+
+    def remembered(function):
+        return worked_out.get((function.__module__, function.__name__), function)
+
+    def ask(name):
+        if name in ASKED:
+            return remembered(ASKED[name][1])(demo_histories)
+        demand = remembered(forecast_demand)(demo_histories)
+        return demand.answer if name == "demand" else plan_stock(demo_histories, demand).answer
+
+    return ask
+
+
+def words_of(name):
+    return ASKED[name][0] if name in ASKED else [name]
+
+
+def same_cell(text, value):
+    """Whether a cell of a CSV file is exactly the value of the Python table."""
+    if value is None or value is pd.NaT or (isinstance(value, float) and math.isnan(value)):
+        return text == ""
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        return float(text) == float(value)
+    if isinstance(value, pd.Timestamp):
+        return text == value.date().isoformat()
+    return text.removeprefix("'") == str(value) or float_or_none(text) == float_or_none(value)
+
+
+def float_or_none(value):
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        return math.nan
+
+
+@pytest.mark.parametrize("name", [*ASKED, "demand", "stock"])
+def test_csv_and_json_are_the_python_answer(name, answers, dogdays, demo_store):
+    answer = answers(name)
+    frame = answer.to_frame()
+    csv_run = dogdays(*words_of(name), "--store", demo_store.path, "--format", "csv")
+    json_run = dogdays(*words_of(name), "--store", demo_store.path, "--format", "json")
+    assert (csv_run.code, csv_run.err, json_run.code, json_run.err) == (0, "", 0, "")
+    header, *rows = csv.reader(io.StringIO(csv_run.out))
+    assert header == list(frame.columns)
+    assert len(rows) == len(frame)
+    for row, values in zip(rows, frame.itertuples(index=False), strict=True):
+        assert all(same_cell(text, value) for text, value in zip(row, values, strict=True)), (row, values)
+    assert json.loads(json_run.out) == json.loads(json.dumps(answer.to_dict()))
+    assert list(Answer.from_dict(json.loads(json_run.out)).table.columns) == list(frame.columns)
+
+
+@pytest.mark.parametrize("name", COLUMNS)
+def test_answers_have_the_promised_columns(name, answers):
+    columns = list(answers(name).table.columns)
+    missing = [column for column in COLUMNS[name].split() if column not in columns]
+    assert missing == []
+    assert len(set(columns)) == len(columns)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["rates", "--by", "model_family,compressor_type"], ["drift"], ["drift", "--slopes"], ["meters"], ["repeats"],
+        ["seasons"], ["costs"], ["demand"], ["stock"], ["histories"], ["records"], ["records", "--what", "notices"],
+    ],
+)  # fmt: skip
+def test_tables_fit_a_terminal_of_80_columns(words, dogdays, demo_store, monkeypatch):
+    monkeypatch.chdir(demo_store.path.parent)
+    ran = dogdays(*words, "--store", demo_store.path.name)
+    assert (ran.code, ran.err) == (0, "")
+    lines = ran.out.splitlines()
+    assert len(lines) > 5
+    assert [line for line in lines if len(line) > 80] == []
+
+
+def test_out_writes_what_would_be_printed(dogdays, demo_store, tmp_path):
+    printed = dogdays("meters", "--store", demo_store.path, "--format", "csv")
+    for form in ("csv", "json", "table"):
+        file = tmp_path / f"meters.{form}"
+        ran = dogdays("meters", "--store", demo_store.path, "--format", form, "--out", file)
+        assert (ran.code, ran.out) == (0, f"written to {file}\n")
+        assert file.stat().st_size > 200
+    assert (tmp_path / "meters.csv").read_text(encoding="utf-8") == printed.out
+
+
+def test_repeats_gives_its_four_answers_in_turn(dogdays, demo_store):
+    ran = dogdays("repeats", "--store", demo_store.path, "--format", "json")
+    assert [answer["name"] for answer in json.loads(ran.out)] == ["callbacks", "units", "clusters", "lots"]
+
+
+def test_options_reach_the_answer(dogdays, demo_store):
+    ran = dogdays("rates", "--component", "contactor", "--level", "0.5", "--as-of", "2023-12-31", "--chain-days", "10",
+                  "--store", demo_store.path, "--format", "json")  # fmt: skip
+    answer = json.loads(ran.out)
+    assert answer["as_of"] == "2023-12-31"
+    assert answer["settings"]["level"] == 0.5
+    assert answer["settings"]["chain_days"] == 10
+    assert [row["component"] for row in answer["rows"]] == ["contactor"]
+
+
+def test_stock_options_reach_the_plan(dogdays, demo_store):
+    ran = dogdays("stock", "--store", demo_store.path, "--format", "json", "--budget", "3000", "--service", "0.9",
+                  "--shelves", "shop", "--restock", "refill", "--leftover-share", "0.3", "--shortage-cost", "80",
+                  "--shortage-share", "0.5", "--summer", "hot",
+                  "--from", "2026-05-01", "--to", "2026-08-31")  # fmt: skip
+    assert ran.code == 0, ran.err
+    answer = json.loads(ran.out)
+    asked = {"budget": 3000.0, "service": 0.9, "shelves": "shop", "restock": "refill", "leftover_share": 0.3,
+             "shortage_cost": 80.0, "shortage_share": 0.5, "summer": "hot",
+             "from": "2026-05-01", "to": "2026-08-31"}  # fmt: skip
+    assert {name: answer["settings"][name] for name in asked} == asked
+    assert sum(row["cost"] or 0 for row in answer["rows"]) <= 3000.01
+
+
+def test_loading_twice_says_nothing_new(dogdays, demo_log, demo_key, tmp_path):
+    first = dogdays("load", demo_log, "--store", "s", "--as-of", "2026-03-15")
+    assert (first.code, first.err) == (0, "")
+    total = sum(account["records"] for account in demo_key["totals"]["files"].values())
+    assert first.out.startswith(f"{total:,} records in = ")
+    assert [line for line in first.out.splitlines() if len(line) > 80] == []
+    again = dogdays("load", demo_log, "--store", "s", "--as-of", "2026-03-15")
+    assert again.code == 0
+    assert again.out.startswith("Nothing new: these files are loaded already. ")
+    strict = dogdays("load", demo_log, "--store", "s", "--as-of", "2026-03-15", "--strict")
+    assert strict.code == 3  # records were refused
+    rebuilt = dogdays("rebuild", "--store", "s")
+    assert rebuilt.code == 0
+    assert rebuilt.out.splitlines()[0].endswith(first.out.splitlines()[0])
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["rates", "--store", "none"], "nothing is loaded in none; run: dogdays load"),
+        (["load", "nowhere"], "nowhere isn't there"),
+        (["stock", "--store", "none"], "nothing is loaded in none"),
+        (["rates", "--by", "colour", "--store", "DEMO"], "'colour' is not a column to group by; choose from property"),
+        (["rates", "--component", "flux", "--store", "DEMO"], "'flux' is not a component"),
+        (["rates", "--as-of", "2001-01-01", "--store", "DEMO"], "as-of 2001-01-01 lies before the log begins"),
+        (["demand", "--from", "2026-04-01", "--store", "DEMO"], "a season needs both its first and its last day"),
+        (["demand", "--from", "2020-04-01", "--to", "2020-09-30", "--store", "DEMO"], "plan for days to come"),
+        (["stock", "--leftover-share", "0", "--store", "DEMO"], "leftover-share must lie in 0 to 1"),
+    ],
+)
+def test_known_failures_are_one_line(words, said, dogdays, demo_store):
+    ran = dogdays(*(demo_store.path if word == "DEMO" else word for word in words))
+    assert ran.code == 1
+    assert ran.out == ""
+    assert ran.err.startswith("dogdays: ")
+    assert said in ran.err
+    assert ran.err.count("\n") == 1
+    assert "Traceback" not in ran.err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["rates", "--bye", "building"], "Did you mean '--by'?"),
+        (["raets"], "Did you mean one of: 'rates'"),
+        (["stock", "--shelves", "attic"], "'attic' is not one of 'building', 'shop'"),
+        (["rates", "--level", "2"], "2.0 is not in the range"),
+        (["stock", "--service", "1"], "is not in the range"),
+        (["rates", "--as-of", "yesterday"], "'yesterday' does not match the format"),
+        (["load"], "Missing argument 'LOG'"),
+    ],
+)
+def test_usage_errors_are_code_2_with_a_hint(words, said, dogdays):
+    ran = dogdays(*words)
+    assert ran.code == 2
+    assert said in ran.err
+    assert "Traceback" not in ran.err
+
+
+def test_another_process_gives_the_same_answer(answers, demo_store):
+    """Nothing remembered here: the whole way from the store again, in a fresh process."""
+    asked = [sys.executable, "-m", "fleet", "stock", "--store", demo_store.path, "--format", "json"]
+    ran = subprocess.run(asked, capture_output=True, text=True, check=False)
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert json.loads(ran.stdout) == json.loads(json.dumps(answers("stock").to_dict()))
+
+
+def test_version_as_a_module():
+    ran = subprocess.run([sys.executable, "-m", "fleet", "--version"], capture_output=True, text=True, check=False)
+    assert ran.returncode == 0
+    assert ran.stdout.strip().endswith(__version__)
+    assert ran.stderr == ""
+
+
+def test_settings_and_notes_are_printed_with_an_answer(dogdays, demo_store, answers):
+    ran = dogdays("meters", "--store", demo_store.path)
+    said = " ".join(ran.out.split())
+    assert "chain-days 30" in said
+    assert "level 0.9" in said
+    for note in answers("meters").notes:
+        assert " ".join(note.split()) in said.replace(" - ", " ")
+    assert f"As of {answers('meters').as_of}" in said
+    assert dataclasses.is_dataclass(answers("meters"))
