@@ -82,8 +82,8 @@ def fill(
     if any(source.plan.sheet for source in landed):
         take_sheets_apart(database)
     run_checks(database, as_of=_latest_as_of(manifest))
-    database.run_file("fleet.ingest", "clean_places")
-    database.run_file("fleet.ingest", "clean_views")
+    for tables in ("clean_places", "clean_buildings", "clean_views"):
+        database.run_file("fleet.ingest", tables)
     report = read_report(database, snapshot=manifest.snapshot, loaded=True)
     for account in report.accounts:
         if not account.balanced:

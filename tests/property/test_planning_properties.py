@@ -109,7 +109,7 @@ def test_a_budget_is_kept_and_levels_stay_between_floor_and_wanted(draws, data, 
     wanted = cheapest_levels(curves, short, left, none(draws))
     price, pack = left, np.full(draws.shape[1], data.draw(st.integers(1, 4)))
     part = np.array(data.draw(st.lists(st.integers(0, 1), min_size=draws.shape[1], max_size=draws.shape[1])))
-    price = price[part]  # lines of one part have one price
+    price = np.resize(price, 2)[part]  # lines of one part have one price
     budget = share * float((wanted * price).sum())
     level = levels_for_budget(
         curves, short, left, none(draws), price=price, budget=budget, wanted=wanted, part=part, pack=pack

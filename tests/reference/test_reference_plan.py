@@ -78,7 +78,8 @@ def alike_units(folder, *, failures, units, days):
     first = dt.date(2000, 1, 1)
     last = first + dt.timedelta(days=days - 1)
     tags = [f"U{i:03d}" for i in range(units)]
-    when = [(first + dt.timedelta(days=(40 * i) % (days - 1))).isoformat() for i in range(failures)]
+    apart = days // (failures // units + 1)  # over 30 days, so that each is a chain of its own
+    when = [(first + dt.timedelta(days=(i // units) * apart + i % units)).isoformat() for i in range(failures)]
     return histories_of(
         folder,
         coverage=[kept(first.isoformat(), last.isoformat())],
@@ -90,7 +91,7 @@ def alike_units(folder, *, failures, units, days):
 def test_fifteen_failures_in_400_unit_years(tmp_path):
     """15 events, exposure 400 (read): exact 95 % limits .0209884653 and .0618505472, from the log to the rate.
 
-    400 units watched for 1461 days / 4, taken as 100 units for four years with the leap day: 146,100 unit-days.
+    100 units are watched for 1461 days, four years with their leap day.
     """
     answer = estimate_rates(alike_units(tmp_path, failures=15, units=100, days=1461), level=0.95)
     row = answer.to_frame().set_index("component").loc["fan motor"]

@@ -13,7 +13,8 @@ select *, sum(case when follows then 0 else 1 end) over (partition by unit_id or
 from linked;
 
 create table history.no_fault_chain as
-select unit_id, n, min(day) as started_on, max(day) as ended_on, count(*) as n_visits, arg_min(visit_id, (reported_at, visit_id)) as visit_id
+select unit_id, n, min(day) as started_on, max(day) as ended_on, count(*) as n_visits,
+    arg_min(visit_id, (reported_at, visit_id)) as visit_id
 from history.no_fault_visit group by unit_id, n;
 
 create table history.chain_visit as

@@ -28,6 +28,8 @@ select
 from log.landing.equipment as e cross join log.clean.only_property as o
 where e.standing is null;
 
+create or replace macro memory.main.day_names() as ['mon', 'tue', 'wed', 'thu', 'fri', 'sat', 'sun'];
+
 -- one row a complex, with its working hours and days (1 = Monday)
 create table log.clean.property as
 with named as (
@@ -40,8 +42,8 @@ given as (
     from log.landing.property where standing is null
 ),
 spans as (
-    select *, list_position(['mon', 'tue', 'wed', 'thu', 'fri', 'sat', 'sun'], left(split_part(workdays, '-', 1), 3)) as first_day,
-        list_position(['mon', 'tue', 'wed', 'thu', 'fri', 'sat', 'sun'], left(split_part(workdays, '-', 2), 3)) as last_day
+    select *, list_position(day_names(), left(split_part(workdays, '-', 1), 3)) as first_day,
+        list_position(day_names(), left(split_part(workdays, '-', 2), 3)) as last_day
     from given
 ),
 days as (
@@ -50,7 +52,7 @@ days as (
     where case
         when first_day <= last_day then d between first_day and last_day
         when first_day > last_day then d >= first_day or d <= last_day
-        else contains(workdays, (['mon', 'tue', 'wed', 'thu', 'fri', 'sat', 'sun'])[d]) end
+        else contains(workdays, (day_names())[d]) end
     group by all
 )
 select
@@ -66,21 +68,3 @@ from named as n left join given as g using (property) left join days as d using 
 create table log.clean.tag as
 select equipment_id, arg_max(property, unit_id) as property, arg_max(building, unit_id) as building
 from log.clean.equipment group by all;
-
-create table log.clean.building as
-with named as (
-    select distinct property, building from log.clean.equipment
-    union
-    select coalesce(b.property, o.property, ''), b.building
-    from log.landing.building as b cross join log.clean.only_property as o where b.standing is null
-),
-given as (
-    select coalesce(b.property, o.property, '') as property, b.building, b.walk_order, b.x, b.y, b.has_shelf
-    from log.landing.building as b cross join log.clean.only_property as o where b.standing is null
-)
-select n.property, n.building, g.walk_order, g.x, g.y,
-    coalesce(g.has_shelf, not exists (select 1 from given where has_shelf is not null)) as has_shelf,
-    -- walking order as given, else the building's number, else its name
-    row_number() over (order by n.property, g.walk_order nulls last,
-        try_cast(regexp_extract(n.building, '[0-9]+') as integer) nulls last, n.building)::integer as position
-from named as n left join given as g using (property, building);

@@ -18,10 +18,14 @@ create or replace macro plain_number(t) as (
         when regexp_matches(t, '^[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)$') then t
     end
 );
+create or replace macro without_unit(s) as (
+    regexp_replace(trim(s),
+        '\s*(%|min|mins|minutes|oz|ounces|f|°f|tons?|v|vac|a|hz|days?|mfd|[unmp]f|µf|μf|pcs?)\.?$', '', 'i')
+);
 create or replace macro read_number(s) as (
     coalesce(
         finite_or_null(try_cast(s as double)),
-        try_cast(plain_number(regexp_replace(trim(s), '\s*(%|min|mins|minutes|oz|ounces|f|°f|tons?|v|vac|a|hz|days?|mfd|[unmp]f|µf|μf|pcs?)\.?$', '', 'i')) as double)
+        try_cast(plain_number(without_unit(s)) as double)
     )
 );
 create or replace macro read_money(s) as (
