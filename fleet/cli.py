@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 
 DAY = click.DateTime(formats=["%Y-%m-%d"])
+ROWS_SHOWN = 60
+"""A table for the eye stops here and says how many rows more CSV and JSON have."""
+
 FORMATS = click.Choice(["table", "csv", "json"])
 
 
@@ -328,7 +331,7 @@ def _show(answers: Sequence[Answer], shared: dict[str, Any]) -> None:
     elif shared["form"] == "json":
         text = as_json(answers[0]) if len(answers) == 1 else "[" + ",\n".join(as_json(a) for a in answers) + "]"
     else:
-        text = "\n\n".join(as_text(answer) for answer in answers)
+        text = "\n\n".join(as_text(answer, limit=ROWS_SHOWN) for answer in answers)
     _put(text, shared["out"])
 
 

@@ -142,30 +142,41 @@ class _Tally:
     def add(self, chunk: bytes) -> None:
         data = np.frombuffer(chunk, dtype=np.uint8)
         feeds = np.flatnonzero(data == LINE_FEED)
-        quotes = np.flatnonzero(data == QUOTE)
-        ends = feeds[(np.searchsorted(quotes, feeds) + self._parity) % 2 == 0]
+        ends = feeds
+        if self._parity or QUOTE in chunk:
+            quotes = np.flatnonzero(data == QUOTE)
+            ends = feeds[(np.searchsorted(quotes, feeds) + self._parity) % 2 == 0]
+            self._parity = (self._parity + len(quotes)) % 2
         self._lines += len(ends)
-        self._look_before(data, ends)
-        self._irregular = self._irregular or 0 in chunk or self._stray_return(data, feeds)
-        self._parity = (self._parity + len(quotes)) % 2
+        has_returns = CARRIAGE_RETURN in chunk
+        self._look_before(data, ends, has_returns=has_returns or self._last_two[1] == CARRIAGE_RETURN)
+        self._irregular = self._irregular or 0 in chunk or (has_returns and self._stray_return(data, feeds))
         self._last_two = (int(data[-2]) if len(data) > 1 else self._last_two[1], int(data[-1]))
 
-    def _look_before(self, data: npt.NDArray[np.uint8], ends: npt.NDArray[np.intp]) -> None:
+    def _look_before(self, data: npt.NDArray[np.uint8], ends: npt.NDArray[np.intp], *, has_returns: bool) -> None:
         """Count line ends with a carriage return; a line end right after a line end is an empty line."""
         if not len(ends):
             return
-        padded = np.concatenate([np.array(self._last_two, dtype=np.uint8), data[: ends[-1] + 1]])
-        before, two_before = padded[ends + 1], padded[ends]
-        returns = before == CARRIAGE_RETURN
-        self._lines_with_return += int(np.count_nonzero(returns))
-        self._irregular = self._irregular or bool(
-            np.any(before == LINE_FEED) or np.any(returns & (two_before == LINE_FEED))
-        )
+        before = self._bytes_before(data, ends, 1)
+        self._irregular = self._irregular or bool(np.any(before == LINE_FEED))
+        if has_returns:
+            returns = before == CARRIAGE_RETURN
+            two_before = self._bytes_before(data, ends, 2)
+            self._lines_with_return += int(np.count_nonzero(returns))
+            self._irregular = self._irregular or bool(np.any(returns & (two_before == LINE_FEED)))
+
+    def _bytes_before(
+        self, data: npt.NDArray[np.uint8], ends: npt.NDArray[np.intp], distance: int
+    ) -> npt.NDArray[np.uint8]:
+        """Return the byte so far before each line end; before the chunk's first byte lie the last chunk's two."""
+        found = data[ends - distance]
+        for i in range(min(distance, len(ends))):
+            if ends[i] < distance:
+                found[i] = self._last_two[2 + ends[i] - distance]
+        return found
 
     def _stray_return(self, data: npt.NDArray[np.uint8], feeds: npt.NDArray[np.intp]) -> bool:
         returns = np.flatnonzero(data == CARRIAGE_RETURN)
-        if not len(returns):
-            return False
         paired = np.count_nonzero(np.isin(returns + 1, feeds)) + int(returns[-1] == len(data) - 1)
         return bool(paired != len(returns))
 

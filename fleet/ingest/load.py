@@ -74,7 +74,7 @@ def load_log(
             with store.open() as database:
                 return read_report(database, snapshot=before.snapshot, loaded=False)
         manifest = Manifest(loads=(*before.loads, entry))
-        remarks = tuple(f"passed over in {path.name}: {name} (not a CSV file)" for name in found.passed_over)
+        remarks = _passed_over(path, found.passed_over)
         paths = {source.sha256: file.path for source, file in zip(entry.sources, found.files, strict=True)}
         name, report = _build(store, manifest, paths, remarks, progress)
         progress("keeping a compressed copy of the sources")
@@ -82,6 +82,14 @@ def load_log(
             keep_source(store, source, paths[source.sha256])
         store.publish(replace(manifest, snapshot=name, snapshot_format=FORMAT))
         return report
+
+
+def _passed_over(path: Path, names: tuple[str, ...]) -> tuple[str, ...]:
+    """Say in one sentence which files of the folder are no CSV files."""
+    if not names:
+        return ()
+    shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
+    return (f"passed over in {path.name}: {shown} (no CSV {'files' if len(names) > 1 else 'file'})",)
 
 
 def rebuild(store: Store, *, progress: Progress = lambda _: None) -> LoadReport:

@@ -31,12 +31,16 @@ class ShelfLines:
 
 
 def read_shelves(histories: Histories, demand: DemandForecast, shelves: Shelves) -> ShelfLines:
-    """Send each building's needs to its own shelf, else to the property's shop, and add stock and prices."""
+    """Send each building's needs to its own shelf, else (and for refrigerant) to the shop; add stock and prices."""
     histories.database.run_file("fleet.planning", "shelf_now")
     own = histories.database.frame("from history.shelf")
     has_shelf = set(zip(own["property"], own["location"], strict=True)) if shelves == "building" else set()
     cells = demand.cells.copy()
-    at_home = [pair in has_shelf for pair in zip(cells["property"], cells["building"], strict=True)]
+    # cylinders stay in the shop, with the certified people who may open the circuit
+    at_home = [
+        (prop, building) in has_shelf and component != "refrigerant"
+        for prop, building, component in zip(cells["property"], cells["building"], cells["component"], strict=True)
+    ]
     cells["location"] = np.where(at_home, cells["building"], SHOP)
     codes, lines = _codes(cells, LINE)
     draws = np.zeros((demand.draws.shape[0], len(lines)), dtype=np.int32)

@@ -98,7 +98,7 @@ def worked_out(demo_store, demo_histories):
         return ask
 
     def shared_histories(store, *, as_of=None, chain_days=30):
-        if store.path != demo_store.path or as_of is not None or chain_days != 30:
+        if store.path.resolve() != demo_store.path.resolve() or as_of is not None or chain_days != 30:
             return build_histories(store, as_of=as_of, chain_days=chain_days)
         return _KeptOpen(**{f.name: getattr(demo_histories, f.name) for f in dataclasses.fields(demo_histories)})
 

@@ -129,10 +129,22 @@ def test_answers_have_the_promised_columns(name, answers):
 @pytest.mark.parametrize(
     "words",
     [
-        ["rates", "--by", "model_family,compressor_type"], ["drift"], ["drift", "--slopes"], ["meters"], ["repeats"],
-        ["seasons"], ["costs"], ["demand"], ["stock"], ["histories"], ["records"], ["records", "--what", "notices"],
+        ["rates", "--by", "model_family,compressor_type"],
+        ["rates", "--by", "compressor_type", "--component", "hard start"],
+        ["drift"],
+        ["drift", "--slopes"],
+        ["meters"],
+        ["repeats"],
+        ["seasons"],
+        ["costs"],
+        ["demand"],
+        ["stock"],
+        ["histories"],
+        ["records"],
+        ["records", "--what", "notices"],
     ],
-)  # fmt: skip
+    ids=" ".join,
+)
 def test_tables_fit_a_terminal_of_80_columns(words, dogdays, demo_store, monkeypatch):
     monkeypatch.chdir(demo_store.path.parent)
     ran = dogdays(*words, "--store", demo_store.path.name)

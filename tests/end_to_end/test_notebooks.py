@@ -27,7 +27,9 @@ def test_it_runs(file):
     done = NotebookClient(notebook, timeout=120, kernel_name="python3", resources={"metadata": {"path": file.parent}})
     done.execute()
     printed = [out for cell in notebook.cells if cell.cell_type == "code" for out in cell.outputs]
-    assert sum(out.output_type == "stream" for out in printed) >= 3
+    said = [out.data["text/markdown"] for out in printed if "text/markdown" in out.get("data", {})]
+    assert len(said) >= 4
+    assert any("of needs are then met from the shelf" in sentence for sentence in said)
     assert not [out for out in printed if out.output_type == "error"]
 
 

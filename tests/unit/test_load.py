@@ -119,7 +119,7 @@ def test_columns_not_understood_and_files_passed_over_are_said(tmp_path):
     (tmp_path / "log" / "read me.pdf").write_bytes(b"%PDF")
     report, _ = loaded(tmp_path, "unit,date,shoe size\nU1,2024-06-01,9\n")
     assert "visits.csv: the column 'shoe size' isn't understood; it stays in the kept source" in report.remarks
-    assert "passed over in log: read me.pdf (not a CSV file)" in report.remarks
+    assert "passed over in log: read me.pdf (no CSV file)" in report.remarks
 
 
 def test_equipment_is_built_from_visits_where_none_came(tmp_path):
