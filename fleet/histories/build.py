@@ -171,8 +171,9 @@ def _notes(database: Database) -> tuple[str, ...]:
         database.value("select count(*) from history.unit where installed_on is null and origin = 'equipment'")
     )
     if unknown:
+        units = database.value("select count(*) from history.unit")
         notes.append(
-            f"{unknown} of {database.value('select count(*) from history.unit')} units have no installation date; "
+            f"{unknown} of {units} units have no installation date; "
             "they count from the log's first day, at unknown age."
         )
     return tuple(notes)

@@ -84,6 +84,7 @@ def fill(
     run_checks(database, as_of=_latest_as_of(manifest))
     for tables in ("clean_places", "clean_buildings", "clean_views"):
         database.run_file("fleet.ingest", tables)
+    _remark(database, [(0, "hours", said) for said in _hours_taken(database)])
     report = read_report(database, snapshot=manifest.snapshot, loaded=True)
     for account in report.accounts:
         if not account.balanced:
@@ -217,6 +218,17 @@ def _remark(database: Database, remarks: Sequence[tuple[int, str, str]]) -> None
     for source_id, kind, said in remarks:
         if said:
             database.run("insert into log.landing.remark values (?, ?, ?)", [source_id, kind, said])
+
+
+def _hours_taken(database: Database) -> list[str]:
+    """Return, said aloud, whose working hours had to be taken for the usual ones."""
+    asked = (
+        "select distinct property from log.clean.property join log.clean.tag using (property) "
+        "join log.landing.visit as v using (equipment_id) "
+        "where not hours_given and v.standing is null and v.after_hours is null order by property"
+    )
+    names = [f" of {name}" if name else "" for (name,) in database.rows(asked)]
+    return [f"working hours{name} aren't given: mon-fri 8:00-17:00 is taken to tell night calls" for name in names]
 
 
 def _latest_as_of(manifest: Manifest) -> dt.date:

@@ -28,9 +28,10 @@ from fleet.planning.levels import (
     refill_curves,
     service_of,
 )
+from fleet.planning.packs import order_money, pack_rest, pieces_a_pack
 from fleet.planning.past_seasons import Season, list_past_seasons, walking_order
 from fleet.planning.prices import fill_prices
-from fleet.planning.shelves import SHOP, ShelfLines, Shelves, read_shelves
+from fleet.planning.shelves import ShelfLines, Shelves, read_shelves
 
 Restock = Literal["once", "refill"]
 IntArray = npt.NDArray[np.int64]
@@ -181,7 +182,7 @@ def plan_stock(
     target = np.where(level > floor, level, np.minimum(floor, np.maximum(free, 0)))
     gain_next = cost_short * curves.repeats * _over_at(curves, level) - cost_left * (1 - _over_at(curves, level))
     table = _shelf_table(lines, shelf, level - floor, target, curves, level, gain_next)
-    table = pd.concat([table, _pack_rest(table, lines), _idle_table(shelf.idle)], ignore_index=True)
+    table = pd.concat([table, pack_rest(table, lines), _idle_table(shelf.idle)], ignore_index=True)
     table["place"] = walking_order(histories, table, "location")
     table = table.sort_values(
         ["property", "place", "location", "component", "part_no"], kind="stable", ignore_index=True
@@ -268,12 +269,12 @@ def _levels(
         wanted = levels_for_service(curves, cost_short, cost_left, floor, settings.service)
     if settings.budget is None:
         return wanted, _how_near(curves, cost_short, cost_left, floor, wanted, settings.service)
-    if _order_money(lines, wanted - floor) <= settings.budget + 0.005:
+    if order_money(lines, wanted - floor) <= settings.budget + 0.005:
         return wanted, ()
     level = levels_for_budget(
         curves, cost_short, cost_left, floor, price=lines["unit_cost"].fillna(0.0).to_numpy(float),
         budget=settings.budget, wanted=wanted, part=pd.factorize(lines["part_no"])[0].astype(np.int64),
-        pack=_packs(lines["pack_size"]),
+        pack=pieces_a_pack(lines["pack_size"]),
     )  # fmt: skip
     note = f"The budget of ${settings.budget:,.0f} buys the pieces that save most for a dollar, not all that would pay."
     if settings.service is not None and service_of(curves, level) < settings.service - 1e-9:
@@ -298,21 +299,6 @@ def _how_near(
     bound = least_cost_for_service(curves, cost_short, cost_left, floor, service)
     over = max(cost_of(curves, cost_short, cost_left, level) - bound, 0.0)
     return (f"No plan that meets {service:.0%} of needs costs over ${over:,.2f} less than this one.",)
-
-
-def _order_money(lines: pd.DataFrame, pieces: IntArray) -> float:
-    """Return the money of an order, packs rounded up once a part number."""
-    frame = lines.assign(pieces=np.maximum(pieces, 0)).groupby("part_no").agg(
-        pieces=("pieces", "sum"), pack=("pack_size", "first"), price=("unit_cost", "first")
-    )  # fmt: skip
-    pack = _packs(frame["pack"])
-    packs = -(-frame["pieces"].to_numpy(np.int64) // pack)
-    return float((packs * pack * frame["price"].fillna(0.0).to_numpy(float)).sum())
-
-
-def _packs(pack_size: pd.Series) -> IntArray:
-    """Return how many pieces a pack holds; one where the catalogue doesn't say."""
-    return np.asarray(pack_size.fillna(1).clip(lower=1), dtype=np.int64)
 
 
 def _over_at(curves: Curves, level: IntArray) -> FloatArray:
@@ -344,24 +330,6 @@ def _shelf_table(
     table["note"] = ["; ".join(filter(None, pair)) for pair in zip(lines["price_note"], negative, strict=True)]
     table[["on_hand", "on_order"]] = table[["on_hand", "on_order"]].clip(lower=0)
     return table
-
-
-def _pack_rest(table: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
-    """Return what full packs bring beyond the shelves' needs: one line a part number, to the shop."""
-    rest = []
-    packs = dict(zip(lines["part_no"], _packs(lines["pack_size"]), strict=True))
-    for part_no, chosen in table.groupby("part_no"):
-        pieces, pack = int(chosen["to_order"].sum()), int(packs[str(part_no)])
-        over = -pieces % pack
-        if over:
-            most = chosen.iloc[int(chosen["to_order"].to_numpy().argmax())]
-            rest.append({
-                "property": most["property"], "location": SHOP, "part_no": part_no, "component": most["component"],
-                "on_hand": 0, "on_order": 0, "target": over, "to_order": over, "unit_cost": most["unit_cost"],
-                "cost": over * most["unit_cost"], "p_short": np.nan, "need_mean": np.nan, "need_q05": np.nan,
-                "need_q95": np.nan, "one_more_saves": np.nan, "why": "", "note": f"rest of full packs of {pack}",
-            })  # fmt: skip
-    return pd.DataFrame(rest, columns=table.columns)
 
 
 def _idle_table(idle: pd.DataFrame) -> pd.DataFrame:

@@ -149,7 +149,9 @@ def _public(tree):
             yield node
             if isinstance(node, ast.ClassDef):
                 yield from (
-                    inner for inner in node.body if isinstance(inner, ast.FunctionDef) and not inner.name.startswith("_")
+                    inner
+                    for inner in node.body
+                    if isinstance(inner, ast.FunctionDef) and not inner.name.startswith("_")
                 )
 
 
@@ -163,7 +165,9 @@ def test_errors_are_our_own(file):
     for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call):
             name = getattr(node.exc.func, "id", "")
-            assert name not in ("Exception", "BaseException", "RuntimeError"), f"line {node.lineno} raises a bare {name}"
+            assert name not in ("Exception", "BaseException", "RuntimeError"), (
+                f"line {node.lineno} raises a bare {name}"
+            )
 
 
 def committed():

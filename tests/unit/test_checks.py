@@ -26,7 +26,9 @@ class Loaded:
         self.quarantined = self._rows(records_frame(self.database, "quarantined"))
         self.duplicates = self._rows(records_frame(self.database, "duplicate"))
         self.blanks = self._rows(records_frame(self.database, "blank"))
-        self.notices = [(r.table_name, r.record, r.notice.split(":")[0]) for r in notice_frame(self.database).itertuples()]
+        self.notices = [
+            (r.table_name, r.record, r.notice.split(":")[0]) for r in notice_frame(self.database).itertuples()
+        ]
 
     @staticmethod
     def _rows(frame):
@@ -74,9 +76,7 @@ def test_a_visit_that_cant_be_used_is_quarantined_by_name(tmp_path, cells, reaso
 def test_all_faults_of_a_row_are_named_at_once(tmp_path):
     bad = visit("V2", "U1", "never", labor_cost="abc", labor_minutes="-1")
     loaded = Loaded(tmp_path, visits=[visit("V1", "U1", "2024-06-01"), bad])
-    assert loaded.quarantined == [
-        ("visits", 3, "reported_at_not_a_date; labor_minutes_negative; labor_cost_not_money")
-    ]
+    assert loaded.quarantined == [("visits", 3, "reported_at_not_a_date; labor_minutes_negative; labor_cost_not_money")]
 
 
 def test_future_is_after_the_as_of_day_where_one_is_given(tmp_path):
@@ -267,6 +267,25 @@ def test_after_hours_is_worked_out_where_it_isnt_recorded(tmp_path, cells, after
     assert loaded.ask("select after_hours from log.clean.visit") == [(after_hours,)]
 
 
+def test_usual_working_hours_are_said_where_they_are_taken(tmp_path):
+    said = "working hours of Oak Row aren't given: mon-fri 8:00-17:00 is taken to tell night calls"
+    assert said in Loaded(tmp_path / "a").report.remarks
+    recorded = [visit("V1", "U1", "2024-06-01", after_hours="no")]
+    assert said not in Loaded(tmp_path / "b", visits=recorded).report.remarks
+
+
+@pytest.mark.parametrize(
+    ("table", "row"),
+    [
+        ("coverage", kept("2024-01-01", "2024-12-31", "Elm")),
+        ("weather", {"property": "Elm", "date": "2024-06-01", "high_f": 90, "low_f": 70}),
+        ("stock", {"property": "Elm", "location": "shop", "part_no": "A", "on_hand": 1}),
+    ],
+)
+def test_a_row_of_a_property_without_units_is_flagged(tmp_path, table, row):
+    assert Loaded(tmp_path, **{table: [row]}).notices == [(table, 2, "property_unknown")]
+
+
 def test_a_propertys_own_hours_hold(tmp_path):
     hours = [{"property": "Oak Row", "hours_from": "6:00", "hours_to": "14:30", "workdays": "sat-mon"}]
     visits = [
@@ -277,7 +296,9 @@ def test_a_propertys_own_hours_hold(tmp_path):
 
 
 def test_the_text_of_a_refused_record_is_kept(tmp_path):
-    loaded = Loaded(tmp_path, visits=[visit("V1", "U1", "2024-06-01"), visit("V2", "U1", "2024-06-01", labor_cost="abc")])
+    loaded = Loaded(
+        tmp_path, visits=[visit("V1", "U1", "2024-06-01"), visit("V2", "U1", "2024-06-01", labor_cost="abc")]
+    )
     text = records_frame(loaded.database, "quarantined").text[0]
     assert '"labor_cost":"abc"' in text
     assert '"visit_id":"V2"' in text

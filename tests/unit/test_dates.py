@@ -63,7 +63,9 @@ def test_one_value_settles_the_whole_column_and_it_is_said(tmp_path):
 
 
 def test_where_no_value_settles_it_the_load_stops(tmp_path):
-    with pytest.raises(SourceError, match=r"visits\.csv: no value of reported_at settles .* --dates mdy or --dates dmy"):
+    with pytest.raises(
+        SourceError, match=r"visits\.csv: no value of reported_at settles .* --dates mdy or --dates dmy"
+    ):
         load(tmp_path, ["03/04/2024", "05/06/2024"])
 
 
@@ -117,7 +119,9 @@ def test_whether_a_time_of_day_was_written_is_kept(tmp_path):
     log = tmp_path / "log"
     log.mkdir()
     with (log / "visits.csv").open("w", newline="") as stream:
-        csv.writer(stream).writerows([["unit", "date"], ["U1", "2024-07-03"], ["U1", "2024-07-03 00:00"], ["U1", "45476.0"]])
+        csv.writer(stream).writerows(
+            [["unit", "date"], ["U1", "2024-07-03"], ["U1", "2024-07-03 00:00"], ["U1", "45476.0"]]
+        )
     store = Store(tmp_path / "store")
     load_log(log, store, loaded_on=dt.date(2030, 1, 1))
     with store.open() as database:

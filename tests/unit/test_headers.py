@@ -42,7 +42,9 @@ def test_two_headers_of_one_name_are_refused():
 
 
 def test_a_missing_needed_column_is_named_with_what_is_there():
-    with pytest.raises(SourceError, match=r"v\.csv: the needed column reported_at of visits is missing \(its headers: unit, when\)"):
+    with pytest.raises(
+        SourceError, match=r"v\.csv: the needed column reported_at of visits is missing \(its headers: unit, when\)"
+    ):
         understand_headers("v.csv", "visits", ["unit", "when"])
 
 

@@ -76,7 +76,7 @@ def test_every_record_is_in_exactly_one_class(tmp_path, content, counts):
 
 def test_an_open_quote_in_the_middle_of_a_file_costs_one_record(tmp_path):
     rows = [f"V{i},U1,2024-06-01,{'' if i % 3 else 'fine'}\n" for i in range(2000)]
-    rows[1000] = 'V1000,U1,2024-06-01,"won\'t start\n'
+    rows[1000] = "V1000,U1,2024-06-01,\"won't start\n"
     report, store = loaded(tmp_path, GOOD + "".join(rows))
     with store.open() as database:
         lost = quarantine_frame(database)
@@ -187,16 +187,18 @@ def kept_store(tmp_path):
 
 def files_of(store):
     return {
-        str(file.relative_to(store.path)): file.read_bytes()
-        for file in sorted(store.path.rglob("*"))
-        if file.is_file()
+        str(file.relative_to(store.path)): file.read_bytes() for file in sorted(store.path.rglob("*")) if file.is_file()
     }
 
 
 @pytest.mark.parametrize(
     ("name", "content", "said"),
     [
-        ("visits.csv", "visit_id,equipment_id\nV1,U1\n", r"visits\.csv: the needed column reported_at of visits is missing"),
+        (
+            "visits.csv",
+            "visit_id,equipment_id\nV1,U1\n",
+            r"visits\.csv: the needed column reported_at of visits is missing",
+        ),
         ("visits.csv", "unit,date\nU1,03/04/2024\n", r"visits\.csv: no value of reported_at settles"),
         ("visits.csv", "", r"visits\.csv is empty or begins with an empty line"),
         ("odd.csv", "colour,smell\nred,bad\n", r"odd\.csv: neither its name nor its headers say which table it is"),
@@ -304,7 +306,15 @@ def test_rebuild_without_a_kept_source_says_which(kept_store):
 def test_the_report_is_plain_data(kept_store):
     report = rebuild(kept_store)
     assert report.to_dict()["accounts"][0]["records"] == 1
-    assert list(report.to_frame().columns) == ["source", "table", "records", "clean", "quarantined", "duplicate", "blank"]
+    assert list(report.to_frame().columns) == [
+        "source",
+        "table",
+        "records",
+        "clean",
+        "quarantined",
+        "duplicate",
+        "blank",
+    ]
     with kept_store.open() as database:
         assert list(notice_frame(database).columns) == ["source", "table_name", "record", "notice"]
 

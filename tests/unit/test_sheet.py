@@ -98,7 +98,10 @@ def test_equipment_comes_out_of_its_columns(sheet):
 
 def test_an_equipment_table_wins_over_the_sheet(sheet):
     sheet.load(SHEET, equipment=[unit("U1", model_family="Z")])
-    assert sheet.ask("select equipment_id, model_family from log.clean.equipment order by 1") == [("U1", "Z"), ("U2", None)]
+    assert sheet.ask("select equipment_id, model_family from log.clean.equipment order by 1") == [
+        ("U1", "Z"),
+        ("U2", None),
+    ]
 
 
 def test_the_last_value_wins_where_rows_differ(sheet):
@@ -149,7 +152,10 @@ def test_a_refused_visit_takes_its_further_rows_along(sheet):
 
 def test_a_bad_cell_refuses_its_record_by_name(sheet):
     sheet.load(changed((1, "part_cost", "dear"), (3, "herm_found_uf", "low")))
-    assert sheet.records("quarantined") == [("visits", 3, "part_cost_not_money"), ("visits", 5, "herm_found_uf_not_a_number")]
+    assert sheet.records("quarantined") == [
+        ("visits", 3, "part_cost_not_money"),
+        ("visits", 5, "herm_found_uf_not_a_number"),
+    ]
 
 
 def test_a_visit_id_is_made_of_visit_columns_only(sheet):
@@ -164,7 +170,12 @@ def test_a_visit_id_is_made_of_visit_columns_only(sheet):
 
 def test_a_rebuild_gives_the_same(sheet):
     sheet.load(SHEET)
-    asked = [VISITS, PARTS, "select * from log.clean.equipment order by all", "select * from log.clean.reading order by all"]
+    asked = [
+        VISITS,
+        PARTS,
+        "select * from log.clean.equipment order by all",
+        "select * from log.clean.reading order by all",
+    ]
     before = [sheet.ask(sql) for sql in asked]
     rebuild(sheet.store)
     assert [sheet.ask(sql) for sql in asked] == before

@@ -65,7 +65,9 @@ def test_a_file_belongs_to_the_table_its_name_begins_with(name, table):
 
 def test_sqlite_tables_are_matched_and_others_left_out(tmp_path):
     with sqlite3.connect(tmp_path / "log.db") as connection:
-        connection.executescript("create table Visits_2020 (a); create table odd (a); create view equipment as select 1")
+        connection.executescript(
+            "create table Visits_2020 (a); create table odd (a); create view equipment as select 1"
+        )
     connection.close()
     assert sqlite_tables(tmp_path / "log.db") == (("Visits_2020", "visits"), ("equipment", "equipment"))
 

@@ -56,7 +56,9 @@ def test_a_broken_manifest_is_said(store):
 def test_a_store_of_another_format_says_to_rebuild(store):
     file = store.path / "manifest.json"
     file.write_text(file.read_text().replace(f'"snapshot_format": {FORMAT}', '"snapshot_format": 0'))
-    with pytest.raises(StoreError, match=rf"was built in format 0, this version reads format {FORMAT}; run: dogdays rebuild"):
+    with pytest.raises(
+        StoreError, match=rf"was built in format 0, this version reads format {FORMAT}; run: dogdays rebuild"
+    ):
         store.open()
     rebuild(store)
     with store.open() as database:
@@ -116,7 +118,9 @@ def test_a_second_load_waits_its_turn(store):
 
 
 def test_a_lock_left_by_a_dead_process_is_taken_over(store):
-    done = subprocess.run([sys.executable, "-c", "import os; print(os.getpid())"], capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", "import os; print(os.getpid())"], capture_output=True, text=True, check=True
+    )
     (store.path / "lock").write_text(f"{done.stdout.strip()} 0\n")
     with store.lock():
         assert (store.path / "lock").read_text().startswith(f"{os.getpid()} ")

@@ -45,7 +45,16 @@ def test_read_money(engine, written, money):
 
 @pytest.mark.parametrize(
     ("written", "meant"),
-    [("Yes", True), ("Y", True), ("1", True), ("x", True), ("no", False), ("F", False), ("0", False), ("perhaps", None)],
+    [
+        ("Yes", True),
+        ("Y", True),
+        ("1", True),
+        ("x", True),
+        ("no", False),
+        ("F", False),
+        ("0", False),
+        ("perhaps", None),
+    ],
 )
 def test_read_yesno(engine, written, meant):
     assert engine.value("select read_yesno(?)", [written]) == meant

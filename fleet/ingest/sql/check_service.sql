@@ -1,5 +1,5 @@
--- visits outside every service period of their tag: kept and flagged (they count in costs only).
--- Inputs: log.landing.visit, log.landing.equipment, after older versions are out. Grain: one row a visit.
+-- visits outside every service period of their tag, rows of a property no unit is of: kept and flagged.
+-- Inputs: log.landing.visit, equipment, coverage, weather, stock, after older versions are out.
 create or replace table memory.main.tag_span as
 select equipment_id, count(*) as n, min(coalesce(installed_on, date '0001-01-01')) as first_day,
     max(coalesce(retired_on, date '9999-12-31')) as last_day
@@ -15,3 +15,21 @@ where v.standing is null and v.equipment_id = s.equipment_id
             where e.standing is null and e.equipment_id = v.equipment_id
                 and v.reported_at::date >= coalesce(e.installed_on, date '0001-01-01')
                 and v.reported_at::date <= coalesce(e.retired_on, date '9999-12-31'))));
+
+create or replace table memory.main.unit_property as
+select distinct property from log.landing.equipment where standing is null and property is not null;
+
+update log.landing.coverage
+set notice = concat_ws(' | ', notice, 'property_unknown: no unit is of ' || property)
+where standing is null and property is not null and property not in (from memory.main.unit_property)
+    and (select count(*) from memory.main.unit_property) > 0;
+
+update log.landing.weather
+set notice = concat_ws(' | ', notice, 'property_unknown: no unit is of ' || property)
+where standing is null and property is not null and property not in (from memory.main.unit_property)
+    and (select count(*) from memory.main.unit_property) > 0;
+
+update log.landing.stock
+set notice = concat_ws(' | ', notice, 'property_unknown: no unit is of ' || property)
+where standing is null and property is not null and property not in (from memory.main.unit_property)
+    and (select count(*) from memory.main.unit_property) > 0;
