@@ -105,7 +105,7 @@ def _expected_returns(histories: Histories, jobs: pd.DataFrame, window_days: int
     """Return the chance of a call within the window after each job, and how many windows the log cuts short."""
     if jobs.empty:
         return np.zeros(0), 0
-    observed = histories.database.frame("select unit_id, from_day, to_day from history.observed")
+    observed = histories.database.frame("select unit_id, from_day, to_day from history.observed order by all")
     from_days, to_days = ordinals(observed["from_day"]), ordinals(observed["to_day"])
     first, last = ordinals(jobs["first_day"]), ordinals(jobs["last_day"])
     fresh = ~jobs["is_callback"].to_numpy()

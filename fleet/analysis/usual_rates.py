@@ -81,9 +81,9 @@ def make_bands(histories: Histories) -> None:
 
 def _cells(histories: Histories, units: pd.DataFrame) -> pd.DataFrame:
     """Return one row a unit and age band: calls and years."""
-    years = histories.database.frame("select unit_id, band, years from history.unit_age")
+    years = histories.database.frame("select unit_id, band, years from history.unit_age order by all")
     kinds = units[["unit_id", "installed_on"]].assign(kind=_kind(units))
-    calls = histories.database.frame("select unit_id, day from history.unit_call where not on_plan")
+    calls = histories.database.frame("select unit_id, day from history.unit_call where not on_plan order by all")
     aged = calls.merge(kinds, on="unit_id")
     aged["band"] = _band_of(aged["installed_on"], pd.to_datetime(aged["day"]))
     counts = aged.groupby(["unit_id", "band"], as_index=False).size().rename(columns={"size": "calls"})

@@ -148,12 +148,12 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
         "demand": (
             *_PLACE,
             _text("part_no", 1, "part", total="all"),
-            _text("component", 5),
-            _text("why", 3, total="all"),
-            _one("estimate", "mean", 1, "expected"),
-            _one("estimate", "q05", 2, "5 in 100 below"),
-            _one("estimate", "q50", 6, "middle"),
-            _one("estimate", "q95", 2, "5 in 100 above"),
+            _text("component", 2),
+            _text("why", 1, total="all"),
+            _one("estimate", "mean", 1, "mean"),
+            _one("estimate", "q05", 3, "q05"),
+            _one("estimate", "q50", 6, "q50"),
+            _one("estimate", "q95", 3, "q95"),
         ),
         "stock": (
             _PROPERTY,

@@ -53,16 +53,14 @@ def _by_part(table: pd.DataFrame) -> list[str]:
     ordered = table[table["to_order"] > 0]
     if ordered.empty:
         return ["  Nothing."]
-    lines = [f"  {'part':<20} {'component':<22} {'pieces':>6} {'each, $':>9} {'cost, $':>10}  {'order by':<10}"]
+    lines = [f"  {'part':<19} {'component':<21} {'pieces':>6} {'each, $':>8} {'cost, $':>9}  {'order by':<10}".rstrip()]
     for (part_no, component), rows in ordered.groupby(["part_no", "component"], sort=True):
         price, days = rows["unit_cost"].iloc[0], [day for day in rows["order_by"] if day]
         each = "–" if is_blank(price) else f"{price:,.2f}"
         cost = "–" if is_blank(price) else f"{rows['cost'].sum():,.2f}"
-        lines.append(
-            f"  {part_no:<20.20} {component:<22.22} {int(rows['to_order'].sum()):>6} {each:>9} {cost:>10}  "
-            f"{days[0] if days else '':<10}".rstrip()
-        )
-    lines.append(f"  {'all':<20} {'':<22} {int(ordered['to_order'].sum()):>6} {'':>9} {ordered['cost'].sum():>10,.2f}")
+        money = f"{int(rows['to_order'].sum()):>6} {each:>8} {cost:>9}  {days[0] if days else ''}"
+        lines.append(f"  {part_no:<19.19} {component:<21.21} {money}".rstrip())
+    lines.append(f"  {'all':<19} {'':<21} {int(ordered['to_order'].sum()):>6} {'':>8} {ordered['cost'].sum():>9,.2f}")
     return lines
 
 

@@ -221,7 +221,7 @@ def _says_nothing(column: _Laid) -> bool:
 
 def _fit(columns: list[_Laid], width: int, rows: pd.DataFrame) -> tuple[list[_Laid], list[_Laid]]:
     """Drop the least needed columns until the rest fit; the last of equal rank goes first."""
-    room = width - (4 if any(name in rows.columns for name in FOOTNOTED) else 0)
+    room = width - (6 if any(name in rows.columns for name in FOOTNOTED) else 0)
     kept, dropped = list(columns), []
     while len(kept) > 1 and sum(column.least for column in kept) + _GAP * (len(kept) - 1) > room:
         worst = max(range(len(kept)), key=lambda i: (kept[i].shown.rank, i))

@@ -130,13 +130,13 @@ def test_age_bands_split_the_time_at_risk(hand):
     answer = estimate_rates(hand, by=["age_band"])
     years = answer.to_frame().query("component == ''").set_index("age_band")["unit_years"]
     # A and B turn five on 1 June 2023: 2022 (365) and 151 days of 2023 before it, 214 after
-    assert years["0-5 years"] * YEAR == pytest.approx(2 * (365 + 151) + 184)
-    assert years["5-10 years"] * YEAR == pytest.approx(2 * 214)
+    assert years["00-05 years"] * YEAR == pytest.approx(2 * (365 + 151) + 184)
+    assert years["05-10 years"] * YEAR == pytest.approx(2 * 214)
     assert years["10-15 years"] * YEAR == pytest.approx(365)
     assert years.sum() == pytest.approx(2009 / YEAR)
-    assert row_of(answer, "contactor", age_band="0-5 years")["failures"] == 1
-    assert row_of(answer, "contactor", age_band="5-10 years")["failures"] == 1
-    assert row_of(answer, "run capacitor", age_band="5-10 years")["failures"] == 1
+    assert row_of(answer, "contactor", age_band="00-05 years")["failures"] == 1
+    assert row_of(answer, "contactor", age_band="05-10 years")["failures"] == 1
+    assert row_of(answer, "run capacitor", age_band="05-10 years")["failures"] == 1
 
 
 def test_unknown_age_and_family_are_groups_of_their_own(tmp_path):

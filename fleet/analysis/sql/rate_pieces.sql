@@ -7,8 +7,8 @@
 create or replace macro age_band(day, installed_on) as (
     case
         when installed_on is null then 'unknown'
-        when day < installed_on + interval 5 year then '0-5 years'
-        when day < installed_on + interval 10 year then '5-10 years'
+        when day < installed_on + interval 5 year then '00-05 years'
+        when day < installed_on + interval 10 year then '05-10 years'
         when day < installed_on + interval 15 year then '10-15 years'
         else '15 years and more' end
 );
@@ -20,7 +20,7 @@ with band as (
         case when u.installed_on is null or b.to_age is null then date '9999-12-31'
             else (u.installed_on + to_years(b.to_age))::date end as to_day
     from history.unit as u
-    join (values ('0-5 years', 0, 5), ('5-10 years', 5, 10), ('10-15 years', 10, 15), ('15 years and more', 15, null),
+    join (values ('00-05 years', 0, 5), ('05-10 years', 5, 10), ('10-15 years', 10, 15), ('15 years and more', 15, null),
         ('unknown', null, null)) as b(age_band, from_age, to_age)
         on (u.installed_on is null) = (b.age_band = 'unknown')
 )
