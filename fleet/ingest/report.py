@@ -140,7 +140,8 @@ def _rows_union() -> str:
     own = "source_id in (select source_id from log.landing.source where table_name = '{}')"
     return " union all ".join(
         f"select '{t.name}' as table_name, source_id, record, rowid as place, standing, reason, notice, raw "  # noqa: S608
-        f"from log.landing.{t.clean_name} where (standing is null and notice is not null) or (standing is not null and {own.format(t.name)})"
+        f"from log.landing.{t.clean_name} where (standing is null and notice is not null) "
+        f"or (standing is not null and {own.format(t.name)})"
         for t in TABLES.values()
     )
 

@@ -39,8 +39,8 @@ copy (
         strftime(reported + to_minutes((hash(i, 3) % 600)::int), '%Y-%m-%d %H:%M') as arrived_at,
         strftime(reported + to_minutes((600 + hash(i, 4) % 90)::int), '%Y-%m-%d %H:%M') as finished_at,
         strftime(reported + to_minutes((700 + hash(i, 5) % 9000)::int), '%Y-%m-%d %H:%M') as recorded_at,
-        (['no cooling', 'poor cooling', 'breaker trip', 'preventive maintenance', 'turnover'])[1 + (hash(i, 6) % 5)::int]
-            as call_type,
+        (['no cooling', 'poor cooling', 'breaker trip', 'preventive maintenance', 'turnover'])
+            [1 + (hash(i, 6) % 5)::int] as call_type,
         (['yes', 'no', null])[1 + (hash(i, 7) % 3)::int] as after_hours,
         'tech ' || (hash(i, 8) % 400) as technician,
         case when hash(i, 9) % 20 = 0 then 'firm ' || (hash(i, 10) % 50) end as vendor,
@@ -63,10 +63,11 @@ copy (
 
 EQUIPMENT = """
 copy (
-    select 'U' || lpad(i::varchar, 6, '0') as equipment_id, 'P' || (i // 1000) as property, 'B' || (i // 20) as building,
+    select 'U' || lpad(i::varchar, 6, '0') as equipment_id,
+        'P' || (i // 1000) as property, 'B' || (i // 20) as building,
         'F' || (hash(i, 1) % 80) as model_family, (['scroll', 'rotary'])[1 + (hash(i, 2) % 2)::int] as compressor_type,
-        (date '2000-01-01' + (hash(i, 3) % 5000)::int)::varchar as installed_on, 35 + 5 * (hash(i, 4) % 3)::int as herm_uf,
-        5 as fan_uf
+        (date '2000-01-01' + (hash(i, 3) % 5000)::int)::varchar as installed_on,
+        35 + 5 * (hash(i, 4) % 3)::int as herm_uf, 5 as fan_uf
     from range($units) as r(i)
 ) to '{file}' (header, delimiter ',')
 """
@@ -127,7 +128,8 @@ def run_load(log: Path, scratch: Path) -> dict[str, float]:
     seconds = time.perf_counter() - started
     clean, records = report.total("clean"), report.total("records")
     if clean != records:
-        raise SystemExit(f"{records - clean} of {records} records are not clean")
+        msg = f"{records - clean} of {records} records are not clean"
+        raise SystemExit(msg)
     return {"seconds": seconds - copied, "copy": copied, "cpu": time.process_time() - copied_cpu}
 
 

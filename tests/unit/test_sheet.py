@@ -89,7 +89,9 @@ def test_readings_come_out_of_their_columns(sheet):
 
 def test_equipment_comes_out_of_its_columns(sheet):
     report = sheet.load(SHEET)
-    assert sheet.ask("select equipment_id, building, model_family, herm_uf, installed_on::varchar from log.clean.equipment") == [
+    assert sheet.ask(
+        "select equipment_id, building, model_family, herm_uf, installed_on::varchar from log.clean.equipment"
+    ) == [
         ("U1", "1", "A", 40, "2015-03-01"),  # the blank cells of V2 agree with the values of V1
         ("U2", "2", None, None, None),
     ]  # fmt: skip

@@ -132,11 +132,13 @@ def test_within_a_file_all_differing_parts_count_and_equal_ones_once(log):
             "select unit_cost::int from log.clean.catalogue", [(11,)],
         ),
         (
-            "stock", {"location": "shop", "part_no": "A", "on_hand": 1}, {"location": "shop", "part_no": "A", "on_hand": 2},
+            "stock", {"location": "shop", "part_no": "A", "on_hand": 1},
+            {"location": "shop", "part_no": "A", "on_hand": 2},
             "select on_hand from log.clean.stock", [(2,)],
         ),
         (
-            "weather", {"date": "2024-06-01", "high_f": 90, "low_f": 70}, {"date": "2024-06-01", "high_f": 91, "low_f": 70},
+            "weather", {"date": "2024-06-01", "high_f": 90, "low_f": 70},
+            {"date": "2024-06-01", "high_f": 91, "low_f": 70},
             "select high_f from log.clean.weather", [(91,)],
         ),
         (
