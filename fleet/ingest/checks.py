@@ -32,6 +32,8 @@ def run_checks(database: Database, *, as_of: dt.date) -> None:
     database.run("insert into memory.main.load_settings values (?, ?)", [as_of, tags_known])
     database.run_file("fleet.ingest", "check_equipment")
     database.run_file("fleet.ingest", "check_visits")
+    if database.value("select count(*) from memory.main.stray_tag"):
+        database.run_file("fleet.ingest", "check_tags")
     for table in KEYED:
         keep_latest(database, table)
     if database.value("select bool_or(is_sheet) from log.landing.source"):

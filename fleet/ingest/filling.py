@@ -222,13 +222,16 @@ def _remark(database: Database, remarks: Sequence[tuple[int, str, str]]) -> None
 
 def _hours_taken(database: Database) -> list[str]:
     """Return, said aloud, whose working hours had to be taken for the usual ones."""
-    asked = (
-        "select distinct property from log.clean.property join log.clean.tag using (property) "
-        "join log.landing.visit as v using (equipment_id) "
-        "where not hours_given and v.standing is null and v.after_hours is null order by property"
-    )
-    names = [f" of {name}" if name else "" for (name,) in database.rows(asked)]
-    return [f"working hours{name} aren't given: mon-fri 8:00-17:00 is taken to tell night calls" for name in names]
+    if not database.value("select count(*) from log.landing.visit where standing is null and after_hours is null"):
+        return []
+    names = [
+        name for (name,) in database.rows("select property from log.clean.property where not hours_given order by 1")
+    ]
+    if not names:
+        return []
+    whose = f" of {', '.join(names[:3])}" if names[0] else ""
+    more = f" and {len(names) - 3} more properties" if len(names) > 3 else ""
+    return [f"working hours{whose}{more} aren't given: mon-fri 8:00-17:00 is taken to tell night calls"]
 
 
 def _latest_as_of(manifest: Manifest) -> dt.date:

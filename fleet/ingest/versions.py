@@ -21,9 +21,12 @@ def keep_latest(database: Database, table: Table) -> None:
     database.run(
         f"""
         create or replace table memory.main.repeated as
-        select {key} from {landing}
-        where coalesce(standing, 'quarantined') = 'quarantined' and {told}
-        group by all having count(*) > 1
+        select distinct {key} from {landing}
+        where coalesce(standing, 'quarantined') = 'quarantined' and {told} and hash({key}) in (
+            select hash({key}) from {landing}
+            where coalesce(standing, 'quarantined') = 'quarantined' and {told}
+            group by all having count(*) > 1
+        )
         """  # noqa: S608
     )
     if not database.value("select count(*) from memory.main.repeated"):

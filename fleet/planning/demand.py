@@ -159,6 +159,8 @@ def _parts_now(histories: Histories, season: Season) -> pd.DataFrame:
     database.run(
         "insert into history.season_ahead values (?, ?)", [season.from_date, season.to_date + dt.timedelta(days=1)]
     )
+    database.run_file("fleet.planning", "unit_kind")
+    database.run_file("fleet.planning", "kind_part")
     database.run_file("fleet.planning", "part_fit")
     database.run_file("fleet.planning", "parts_now")
     return database.frame(

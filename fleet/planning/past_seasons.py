@@ -90,7 +90,8 @@ def read_past_seasons(histories: Histories, season: Season) -> PastSeasons:
     """Read what was at risk and what was fitted in the same days of the log's past years."""
     database = histories.database
     rows = list_past_seasons(histories, season)
-    database.run_file("fleet.planning", "season_history")
+    database.run_file("fleet.planning", "season_risk")
+    database.run_file("fleet.planning", "season_fit")
     risk = database.frame(
         "select r.season_id, r.component, coalesce(u.model_family, 'unknown') as model_family, u.compressor_type, "
         "u.property, u.building, r.state, sum(r.days) as days "

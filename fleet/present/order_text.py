@@ -34,7 +34,8 @@ def _by_shelf(table: pd.DataFrame) -> list[str]:
     for (prop, location), rows in shown.groupby(["property", "location"], sort=False):
         place = location if location == "shop" or str(location).startswith("van:") else f"building {location}"
         title = f"{prop}, {place}" if prop else str(place)
-        lines += ["", f"{title}: order {int(rows['to_order'].sum())} for ${rows['cost'].sum():,.2f}"]
+        cost = "" if rows["cost"].isna().all() else f" for ${rows['cost'].sum():,.2f}"
+        lines += ["", f"{title}: order {int(rows['to_order'].sum())}{cost}"]
         lines.append(f"  {'part':<20} {'component':<22} {'have':>4} {'order':>5} {'need':>12} {'short':>6}")
         for row in _records(rows):
             need = (
@@ -53,14 +54,14 @@ def _by_part(table: pd.DataFrame) -> list[str]:
     ordered = table[table["to_order"] > 0]
     if ordered.empty:
         return ["  Nothing."]
-    lines = [f"  {'part':<19} {'component':<21} {'pieces':>6} {'each, $':>8} {'cost, $':>9}  {'order by':<10}".rstrip()]
+    lines = [f"  {'part':<18} {'component':<21} {'pieces':>6} {'each, $':>8} {'cost, $':>9}  {'order by':<10}".rstrip()]
     for (part_no, component), rows in ordered.groupby(["part_no", "component"], sort=True):
         price, days = rows["unit_cost"].iloc[0], [day for day in rows["order_by"] if day]
         each = "–" if is_blank(price) else f"{price:,.2f}"
         cost = "–" if is_blank(price) else f"{rows['cost'].sum():,.2f}"
         money = f"{int(rows['to_order'].sum()):>6} {each:>8} {cost:>9}  {days[0] if days else ''}"
-        lines.append(f"  {part_no:<19.19} {component:<21.21} {money}".rstrip())
-    lines.append(f"  {'all':<19} {'':<21} {int(ordered['to_order'].sum()):>6} {'':>8} {ordered['cost'].sum():>9,.2f}")
+        lines.append(f"  {part_no:<18.18} {component:<21.21} {money}".rstrip())
+    lines.append(f"  {'all':<18} {'':<21} {int(ordered['to_order'].sum()):>6} {'':>8} {ordered['cost'].sum():>9,.2f}")
     return lines
 
 

@@ -54,14 +54,15 @@ def order_sentence(table: pd.DataFrame, as_of: dt.date) -> str:
     by = [date for date in map(as_date, lines["order_by"]) if date is not None]
     late = int((lines["order_by"].astype(str) == "late").sum())
     gas = f" and {counted(pounds, 'pound')} of refrigerant" if pounds else ""
-    said = f"Order {counted(pieces, 'part')}{gas} for {money(cost)}"
+    said = f"Order {counted(pieces, 'part')}{gas}"
+    said += f" for {money(cost)}" if unpriced < len(lines) else " (no price is known)"
     said += f" by {day(min(by), beside=as_of)}" if by else ""
     n_shelves = len(lines[[c for c in ("property", "location") if c in lines.columns]].drop_duplicates())
     said += f", for {counted(n_shelves, 'shelf', 'shelves')}"
     if late:
         verb = "is" if late == 1 else "are"
         said += f"; {counted(late, 'line')} {verb} late already, so order those today and ask how long they take"
-    if unpriced:
+    if 0 < unpriced < len(lines):
         verb = "isn't" if unpriced == 1 else "aren't"
         said += f"; {counted(unpriced, 'line')} without a price {verb} counted in it"
     return said + "."

@@ -19,7 +19,7 @@ select
     row_number() over (order by e.equipment_id, e.installed_on nulls first)::integer as unit_id,
     e.equipment_id,
     coalesce(e.property, o.property, '') as property,
-    coalesce(e.building, '') as building,
+    coalesce(e.building, 'unknown') as building,
     e.apartment, e.model, e.model_family,
     coalesce(e.compressor_type, 'unknown') as compressor_type,
     e.tons, e.refrigerant, e.charge_oz, e.installed_on, e.retired_on,

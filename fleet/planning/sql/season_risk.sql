@@ -1,7 +1,7 @@
 -- The past seasons: time in service of every part position, and the parts fitted, in the same days of each year.
 -- Vacant time stays in: rounds go on in empty homes, and what is fitted there is needed too.
 -- history.season(season_id, from_day, to_day exclusive): one row a past season, filled in by the caller.
--- history.season_risk: one row a season, component and state of part: days at risk. history.season_fit: parts fitted.
+-- history.season_risk_unit: one row a unit, a season, component and state of part: days at risk.
 -- state: the age of a part whose birth is known, else the age of its unit (its part is no older).
 -- Inputs: history.stretch, spell, part, event, unit.
 create or replace macro part_state(day, born_on, installed_on) as (
@@ -59,36 +59,3 @@ select o.season_id, o.unit_id, o.component, o.state,
     sum(greatest(p.to_day - greatest(p.from_day, coalesce(o.known_from, p.from_day)), 0))::double as days
 from history.season_position as o join history.season_piece as p using (season_id, unit_id)
 group by all;
-
--- parts fitted in those days: pieces (pounds of refrigerant) by what they were fitted for
-create or replace table history.season_fit as
-with fitted as (
-    select p.visit_id, p.unit_id, p.component, p.day, sum(p.quantity) as pieces,
-        coalesce(any_value(e.meaning), case
-            when bool_or(p.why = 'failed') then 'failed' when bool_or(p.why = 'weak') then 'weak'
-            when bool_or(p.why = 'preventive') then 'preventive' when bool_or(p.why = 'upgrade') then 'upgrade'
-            else 'unknown' end) as why
-    from history.part as p
-    left join history.event as e on e.visit_id = p.visit_id and e.component = p.component
-    where p.component is not null and p.component <> 'refrigerant' and p.unit_id is not null
-    group by p.visit_id, p.unit_id, p.component, p.day
-    union all
-    select visit_id, unit_id, 'refrigerant', day, pounds, 'failed' from history.refrigerant_added
-    union all
-    -- a log without any parts: each failure of a part is taken to need one piece (the caller says so)
-    select c.first_visit_id, c.unit_id, c.component, c.failed_on, 1, 'failed'
-    from history.chain as c
-    where c.component in (from history.part_component) and not exists (select 1 from history.part)
-),
-placed as (
-    select f.*, s.season_id
-    from fitted as f
-    join history.season_piece as s on s.unit_id = f.unit_id and f.day >= s.from_day and f.day < s.to_day
-)
--- each with the state its position began the season with
-select p.season_id, p.unit_id, u.property, u.building, p.component, p.why, p.pieces, o.state,
-    coalesce(u.model_family, 'unknown') as model_family, u.compressor_type
-from placed as p
-join history.unit as u using (unit_id)
-join history.season_position as o
-    on o.season_id = p.season_id and o.unit_id = p.unit_id and o.component = p.component;
