@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import stats
+from scipy import special
 
 from fleet.analysis.adjusted import FEWEST_FAILURES, AdjustedRatio, adjusted_ratios
 from fleet.analysis.poisson import (
@@ -258,9 +258,9 @@ def _ratio(
     wide = _log_spread(codes, counts, exposure, inside, outside)
     if wide is not None and n1 > 0 and n0 > 0:
         spread, freedom = wide
-        step = float(stats.t.ppf(0.5 + level / 2, freedom)) * spread
+        step = float(special.stdtrit(freedom, 0.5 + level / 2)) * spread
         low, high = min(low, exact.ratio * math.exp(-step)), max(high, exact.ratio * math.exp(step))
-        p = max(p, 2 * float(stats.t.sf(abs(math.log(exact.ratio)) / spread, freedom)))
+        p = max(p, 2 * float(special.stdtr(freedom, -abs(math.log(exact.ratio)) / spread)))
     note = "none failed on the other side: the ratio has a lower bound only" if n0 == 0 else ""
     if low <= 1 <= high and n0 > 0:
         base = (n1 + n0) / (t1 + t0)
@@ -286,7 +286,7 @@ def _log_spread(
         return None
     units = np.bincount(sides, weights=exposure[chosen] > 0)
     # half the log width over the t quantile gives each side's standard error back
-    errors = np.log(high / low) / 2 / stats.t.ppf(0.75, units - 1)
+    errors = np.log(high / low) / 2 / special.stdtrit(units - 1, 0.75)
     return float(np.sqrt((errors**2).sum())), float(min(units) - 1)
 
 

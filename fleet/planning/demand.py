@@ -15,7 +15,7 @@ from fleet.errors import PlanError
 from fleet.histories.answers import answer_from
 from fleet.histories.build import Histories
 from fleet.planning.intensity import KIND, draw_intensity
-from fleet.planning.past_seasons import PastSeasons, Season, read_past_seasons, season_of, walking_order
+from fleet.planning.past_seasons import PastSeasons, Season, read_past_seasons, season_of, sum_columns, walking_order
 from fleet.planning.summers import SUMMERS, Summer, SummerDraws, draw_summers, draw_years
 
 IntArray = npt.NDArray[np.int32]
@@ -70,10 +70,7 @@ class DemandForecast:
     def summed(self, key: Sequence[str]) -> tuple[pd.DataFrame, IntArray]:
         """Return the distinct values of ``key`` and the needs summed to them, future by future."""
         codes, groups = _codes(self.cells, list(key))
-        out = np.zeros((self.draws.shape[0], len(groups)), dtype=np.int32)
-        for cell, code in enumerate(codes):
-            out[:, code] += self.draws[:, cell]
-        return groups, out
+        return groups, sum_columns(self.draws, codes, len(groups))
 
 
 def forecast_demand(
@@ -246,12 +243,8 @@ def _draw_component(
     cell_codes, cells = _codes(now, ["property", "building", "part_no", "component"])
     drawn = draw_intensity(rng, draws, risk=risk, fits=fits, kinds=kinds, buildings=places)
     # a line of `now` is a kind in a building that takes a part number: add up its units' needs
-    load = np.zeros((draws, len(cells)))
-    units = now["units"].to_numpy(float)
-    for line in range(len(now)):
-        load[:, cell_codes[line]] += (
-            drawn.by_kind[:, kind_codes[line]] * drawn.by_building[:, place_codes[line]] * units[line]
-        )
+    each = drawn.by_kind[:, kind_codes] * drawn.by_building[:, place_codes] * now["units"].to_numpy(float)
+    load = sum_columns(each, cell_codes, len(cells))
     visits = rng.poisson(load * factor[:, None])
     amounts = fits["pieces"].to_numpy(float)
     return cells, _pounds(rng, visits, amounts) if component == "refrigerant" else _pieces(rng, visits, amounts)
@@ -291,9 +284,7 @@ def _table(cells: pd.DataFrame, draws: IntArray, now: pd.DataFrame, past: PastSe
         for all_reasons in (True, False):
             wiped = cells.assign(**dict.fromkeys(blank, ""), **({"why": ""} if all_reasons else {}))
             codes, groups = _codes(wiped, KEY) if len(wiped) else (np.zeros(0, dtype=np.int64), wiped)
-            summed = np.zeros((draws.shape[0], len(groups)), dtype=np.int64)
-            for cell, code in enumerate(codes):
-                summed[:, code] += draws[:, cell]
+            summed = sum_columns(draws, codes, len(groups))
             parts.append(_quantiles(groups, summed))
     table = pd.concat(parts, ignore_index=True)
     table["units"] = _units(table, now)
@@ -307,7 +298,7 @@ def _table(cells: pd.DataFrame, draws: IntArray, now: pd.DataFrame, past: PastSe
     return table
 
 
-def _quantiles(groups: pd.DataFrame, draws: npt.NDArray[np.int64]) -> pd.DataFrame:
+def _quantiles(groups: pd.DataFrame, draws: IntArray) -> pd.DataFrame:
     if not len(groups):
         return groups.assign(mean=[], q05=[], q50=[], q95=[])
     q05, q50, q95 = np.quantile(draws, [0.05, 0.5, 0.95], axis=0, method="inverted_cdf")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -118,6 +119,16 @@ def list_past_seasons(histories: Histories, season: Season) -> list[tuple[int, d
     for row in rows:
         database.run("insert into history.season values (?, ?, ?)", list(row))
     return rows
+
+
+def sum_columns(draws: npt.NDArray[Any], codes: npt.NDArray[np.int64], groups: int) -> npt.NDArray[Any]:
+    """Sum the columns of drawn futures (futures, cells) that share a code 0 .. groups - 1; every code occurs."""
+    if groups == 0:
+        return np.zeros((draws.shape[0], 0), dtype=draws.dtype)
+    order = np.argsort(codes, kind="stable")
+    starts = np.searchsorted(codes[order], np.arange(groups))
+    summed: npt.NDArray[Any] = np.add.reduceat(draws[:, order], starts, axis=1, dtype=draws.dtype)
+    return summed
 
 
 def walking_order(histories: Histories, table: pd.DataFrame, place: str) -> pd.Series:

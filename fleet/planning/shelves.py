@@ -11,6 +11,7 @@ import pandas as pd
 
 from fleet.histories.build import Histories
 from fleet.planning.demand import DemandForecast
+from fleet.planning.past_seasons import sum_columns
 
 Shelves = Literal["building", "shop"]
 SHOP = "shop"
@@ -43,9 +44,7 @@ def read_shelves(histories: Histories, demand: DemandForecast, shelves: Shelves)
     ]
     cells["location"] = np.where(at_home, cells["building"], SHOP)
     codes, lines = _codes(cells, LINE)
-    draws = np.zeros((demand.draws.shape[0], len(lines)), dtype=np.int32)
-    for cell, code in enumerate(codes):
-        draws[:, code] += demand.draws[:, cell]
+    draws = sum_columns(demand.draws, codes, len(lines))
     stock = histories.database.frame("select property, location, part_no, on_hand, on_order from history.shelf_stock")
     lines = lines.merge(stock, on=["property", "location", "part_no"], how="left")
     lines[["on_hand", "on_order"]] = lines[["on_hand", "on_order"]].fillna(0.0)

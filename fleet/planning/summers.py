@@ -108,13 +108,14 @@ def _posterior(counts: pd.Series, expected: pd.Series, log_heat: pd.Series) -> t
     log_posterior = (
         -0.5 * ((grid[:, 0] - ELASTICITY_MEAN) / ELASTICITY_SD) ** 2 - 0.5 * (grid[:, 1] / YEAR_SD_SCALE) ** 2
     )
-    for i, (g, t) in enumerate(grid if len(years) >= 2 else []):
-        mean = e * np.exp(g * x)
-        mean = mean * n.sum() / mean.sum()
-        # the year's luck is integrated out by Gauss-Hermite quadrature
-        log_mean = np.log(mean)[:, None] + t * _NODES[None, :] - t**2 / 2
-        terms = n[:, None] * log_mean - np.exp(log_mean) - special.gammaln(n + 1)[:, None]
-        log_posterior[i] += float(special.logsumexp(terms, axis=1, b=_WEIGHTS / _WEIGHTS.sum()).sum())
+    if len(years) >= 2:
+        mean = e[None, :] * np.exp(grid[:, :1] * x[None, :])
+        mean *= n.sum() / mean.sum(axis=1, keepdims=True)
+        # the year's luck is integrated out by Gauss-Hermite quadrature: grid x years x nodes
+        sd = grid[:, 1][:, None, None]
+        log_mean = np.log(mean)[:, :, None] + sd * _NODES[None, None, :] - sd**2 / 2
+        terms = n[None, :, None] * log_mean - np.exp(log_mean) - special.gammaln(n + 1)[None, :, None]
+        log_posterior += special.logsumexp(terms, axis=2, b=_WEIGHTS / _WEIGHTS.sum()).sum(axis=1)
     weight = np.exp(log_posterior - log_posterior.max())
     return grid, weight / weight.sum()
 

@@ -29,7 +29,8 @@ HEADER = "visit_id,equipment_id,reported_at,labor_cost,finding,notes"
 cells = st.one_of(
     st.sampled_from(
         ["", " ", "\ufeff", "-", "V1", "V2", "U1", "2024-06-01", "06/25/2024", "25.06.2024", "45476", "$1,200.50",
-         "(3)", "run capacitor", "contactor", "no fault found", '"', 'say "x"', "a,b", "two\nlines", "total", "nan", "µF", "\x00"]
+         "(3)", "run capacitor", "contactor", "no fault found", '"', 'say "x"', "a,b", "two\nlines", "total", "nan",
+         "µF", "\x00"]
     ),
     st.text(alphabet=st.characters(codec="utf-8", exclude_categories=("Cs",)), max_size=8),
 )  # fmt: skip
