@@ -102,7 +102,7 @@ def load(log: Path, dates: str | None, as_of: dt.datetime | None, strict: bool, 
             log, Store(store_path), loaded_on=_today(),
             options=LoadOptions(dates=dates, as_of=_date(as_of)), progress=progress,
         )  # fmt: skip
-    click.echo(load_text(report, str(store_path)))
+    click.echo(load_text(report, str(store_path), command=_called_as()))
     if strict and report.n_quarantined:
         sys.exit(3)
 
@@ -117,7 +117,7 @@ def rebuild(store_path: Path) -> None:
 
     with _progress() as progress:
         report = rebuild_store(Store(store_path), progress=progress)
-    click.echo(load_text(report, str(store_path)))
+    click.echo(load_text(report, str(store_path), command=_called_as()))
 
 
 @dogdays.command()
@@ -280,7 +280,10 @@ def stock(from_date: dt.datetime | None, to_date: dt.datetime | None, summer: st
             _show([plan.answer], shared)
             return
         where = "" if str(shared["store_path"]) == STORE_FOLDER else f" --store {shared['store_path']}"
-        _put(f"{order_text(plan)}\n\nThe dashboard, with the why of each line: dogdays dashboard{where}", shared["out"])
+        _put(
+            f"{order_text(plan)}\n\nThe dashboard, with the why of each line: {_called_as()} dashboard{where}",
+            shared["out"],
+        )
 
 
 @dogdays.command()
@@ -357,6 +360,12 @@ def _progress() -> Iterator[Callable[[str], None]]:
 
 def _date(value: dt.datetime | None) -> dt.date | None:
     return value.date() if value else None
+
+
+def _called_as() -> str:
+    """Return how the reader called this command, so that what is suggested can be pasted."""
+    called = Path(sys.argv[0])
+    return sys.argv[0] if called.name == "dogdays" and len(called.parts) > 1 and not called.is_absolute() else "dogdays"
 
 
 def _today() -> dt.date:

@@ -9,7 +9,7 @@ from fleet.ingest.report import LoadReport, reason_words
 WIDTH = 80
 
 
-def load_text(report: LoadReport, store: str) -> str:
+def load_text(report: LoadReport, store: str, *, command: str = "dogdays") -> str:
     """Return what was read, understood, fixed, refused and why, and what to do next."""
     lines = [_first_sentence(report), ""]
     lines += _account(report)
@@ -20,7 +20,7 @@ def load_text(report: LoadReport, store: str) -> str:
     if report.remarks:
         lines += ["", "Said aloud:"]
         lines += [textwrap.fill(said, WIDTH, initial_indent="  ", subsequent_indent="    ") for said in report.remarks]
-    lines += ["", _next_steps(report, store)]
+    lines += ["", _next_steps(report, store, command)]
     return "\n".join(lines)
 
 
@@ -65,9 +65,9 @@ def _listing(title: str, found: list[tuple[str, str, int]]) -> list[str]:
     return lines
 
 
-def _next_steps(report: LoadReport, store: str) -> str:
+def _next_steps(report: LoadReport, store: str, command: str) -> str:
     where = "" if store == ".fleet" else f" --store {store}"
-    steps = [f"The stocking list for next summer: dogdays stock{where}", f"The dashboard: dogdays dashboard{where}"]
+    steps = [f"The stocking list for next summer: {command} stock{where}", f"The dashboard: {command} dashboard{where}"]
     if report.n_quarantined:
-        steps.insert(0, f"The refused records, each with its reason: dogdays records{where}")
+        steps.insert(0, f"The refused records, each with its reason: {command} records{where}")
     return "\n".join(steps)
