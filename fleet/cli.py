@@ -191,7 +191,11 @@ def meters(level: float, **shared: Any) -> None:  # noqa: ANN401
 
 
 @dogdays.command()
-@click.option("--only", type=click.Choice(["callbacks", "units", "clusters", "lots"]), help="Keep one of the four.")
+@click.option(
+    "--only",
+    type=click.Choice(["callbacks", "units", "clusters", "lots", "months"]),
+    help="Keep one; months (building by month against season and age) only so.",
+)
 @click.option("--window", type=click.IntRange(1, 365), default=30, show_default=True, help="Days a call-back has.")
 @leveled
 @answering
@@ -200,6 +204,7 @@ def repeats(only: str | None, window: int, level: float, **shared: Any) -> None:
     from fleet.analysis.callbacks import count_callbacks
     from fleet.analysis.clusters import scan_clusters
     from fleet.analysis.lots import screen_lots
+    from fleet.analysis.months import compare_months
     from fleet.analysis.units import find_failing_units
 
     asks: dict[str, Callable[[Histories], Answer]] = {
@@ -207,9 +212,11 @@ def repeats(only: str | None, window: int, level: float, **shared: Any) -> None:
         "units": lambda known: find_failing_units(known, level=level),
         "clusters": scan_clusters,
         "lots": screen_lots,
+        "months": compare_months,
     }
     with _histories(shared) as known:
-        _show([ask(known) for name, ask in asks.items() if only in (None, name)], shared)
+        asked = [only] if only else [name for name in asks if name != "months"]
+        _show([asks[name](known) for name in asked], shared)
 
 
 @dogdays.command()
