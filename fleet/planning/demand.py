@@ -15,7 +15,15 @@ from fleet.errors import PlanError
 from fleet.histories.answers import answer_from
 from fleet.histories.build import Histories
 from fleet.planning.intensity import KIND, draw_intensity
-from fleet.planning.past_seasons import PastSeasons, Season, read_past_seasons, season_of, sum_columns, walking_order
+from fleet.planning.past_seasons import (
+    PastSeasons,
+    Season,
+    codes_of,
+    read_past_seasons,
+    season_of,
+    sum_columns,
+    walking_order,
+)
 from fleet.planning.summers import SUMMERS, Summer, SummerDraws, draw_summers, draw_years
 
 IntArray = npt.NDArray[np.int32]
@@ -69,7 +77,7 @@ class DemandForecast:
 
     def summed(self, key: Sequence[str]) -> tuple[pd.DataFrame, IntArray]:
         """Return the distinct values of ``key`` and the needs summed to them, future by future."""
-        codes, groups = _codes(self.cells, list(key))
+        codes, groups = codes_of(self.cells, list(key))
         return groups, sum_columns(self.draws, codes, len(groups))
 
 
@@ -238,9 +246,9 @@ def _draw_component(
     component = str(now["component"].iloc[0])
     risk = past.risk[past.risk["component"] == component]
     risk = risk.assign(weight=risk["season_id"].map(lambda y: heat.get(int(y), 1.0)))
-    kind_codes, kinds = _codes(now, KIND)
-    place_codes, places = _codes(now, ["property", "building"])
-    cell_codes, cells = _codes(now, ["property", "building", "part_no", "component"])
+    kind_codes, kinds = codes_of(now, KIND)
+    place_codes, places = codes_of(now, ["property", "building"])
+    cell_codes, cells = codes_of(now, ["property", "building", "part_no", "component"])
     drawn = draw_intensity(rng, draws, risk=risk, fits=fits, kinds=kinds, buildings=places)
     # a line of `now` is a kind in a building that takes a part number: add up its units' needs
     each = drawn.by_kind[:, kind_codes] * drawn.by_building[:, place_codes] * now["units"].to_numpy(float)
@@ -272,18 +280,13 @@ def _pounds(rng: np.random.Generator, visits: npt.NDArray[np.int64], pounds: Flo
     return np.where(visits > 0, whole, 0).astype(np.int32)
 
 
-def _codes(frame: pd.DataFrame, key: list[str]) -> tuple[npt.NDArray[np.int64], pd.DataFrame]:
-    codes, groups = pd.factorize(pd.MultiIndex.from_frame(frame[key]), sort=True)
-    return codes.astype(np.int64), groups.to_frame(index=False).set_axis(key, axis=1)
-
-
 def _table(cells: pd.DataFrame, draws: IntArray, now: pd.DataFrame, past: PastSeasons) -> pd.DataFrame:
     """Return each building and part number, and the same with building blank, split by reason and together."""
     parts = []
     for blank in ([], ["property", "building"]):
         for all_reasons in (True, False):
             wiped = cells.assign(**dict.fromkeys(blank, ""), **({"why": ""} if all_reasons else {}))
-            codes, groups = _codes(wiped, KEY) if len(wiped) else (np.zeros(0, dtype=np.int64), wiped)
+            codes, groups = codes_of(wiped, KEY) if len(wiped) else (np.zeros(0, dtype=np.int64), wiped)
             summed = sum_columns(draws, codes, len(groups))
             parts.append(_quantiles(groups, summed))
     table = pd.concat(parts, ignore_index=True)

@@ -121,6 +121,12 @@ def list_past_seasons(histories: Histories, season: Season) -> list[tuple[int, d
     return rows
 
 
+def codes_of(frame: pd.DataFrame, key: list[str]) -> tuple[npt.NDArray[np.int64], pd.DataFrame]:
+    """Return each row's code and the distinct values of ``key``, sorted; codes count them from 0."""
+    codes, groups = pd.factorize(pd.MultiIndex.from_frame(frame[key]), sort=True)
+    return codes.astype(np.int64), groups.to_frame(index=False).set_axis(key, axis=1)
+
+
 def sum_columns(draws: npt.NDArray[Any], codes: npt.NDArray[np.int64], groups: int) -> npt.NDArray[Any]:
     """Sum the columns of drawn futures (futures, cells) that share a code 0 .. groups - 1; every code occurs."""
     if groups == 0:

@@ -11,7 +11,7 @@ import pandas as pd
 
 from fleet.histories.build import Histories
 from fleet.planning.demand import DemandForecast
-from fleet.planning.past_seasons import sum_columns
+from fleet.planning.past_seasons import codes_of, sum_columns
 
 Shelves = Literal["building", "shop"]
 SHOP = "shop"
@@ -43,7 +43,7 @@ def read_shelves(histories: Histories, demand: DemandForecast, shelves: Shelves)
         for prop, building, component in zip(cells["property"], cells["building"], cells["component"], strict=True)
     ]
     cells["location"] = np.where(at_home, cells["building"], SHOP)
-    codes, lines = _codes(cells, LINE)
+    codes, lines = codes_of(cells, LINE)
     draws = sum_columns(demand.draws, codes, len(lines))
     stock = histories.database.frame("select property, location, part_no, on_hand, on_order from history.shelf_stock")
     lines = lines.merge(stock, on=["property", "location", "part_no"], how="left")
@@ -62,8 +62,3 @@ def _idle(stock: pd.DataFrame, lines: pd.DataFrame, catalogue: pd.DataFrame) -> 
     merged = stock.merge(lines[key], on=key, how="left", indicator=True)
     idle = merged[merged["_merge"] == "left_only"].drop(columns="_merge")
     return idle.merge(catalogue, on="part_no", how="left").rename(columns={"catalogue_component": "component"})
-
-
-def _codes(frame: pd.DataFrame, key: list[str]) -> tuple[npt.NDArray[np.int64], pd.DataFrame]:
-    codes, groups = pd.factorize(pd.MultiIndex.from_frame(frame[key]), sort=True)
-    return codes.astype(np.int64), groups.to_frame(index=False).set_axis(key, axis=1)
