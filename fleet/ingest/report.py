@@ -92,27 +92,11 @@ def read_report(database: Database, *, snapshot: str, loaded: bool) -> LoadRepor
 
 def quarantine_frame(database: Database) -> pd.DataFrame:
     """Return every refused record: source file, table, record number, reason and its text as JSON."""
-    return _records_frame(database, "quarantined")
+    return records_frame(database, "quarantined")
 
 
 def records_frame(database: Database, standing: str) -> pd.DataFrame:
     """Return every record of a standing (quarantined, duplicate or blank) with its place and reason."""
-    return _records_frame(database, standing)
-
-
-def notice_frame(database: Database) -> pd.DataFrame:
-    """Return every record kept with a change or a flag, with what was done."""
-    return database.frame(
-        f"""
-        select s.name || case when s.member <> '' then ':' || s.member else '' end as source, s.table_name,
-            {_RECORD} as record, r.notice
-        from ({_rows_union()}) as r join log.landing.source as s using (source_id)
-        where r.standing is null and r.notice is not null order by all
-        """  # noqa: S608
-    )
-
-
-def _records_frame(database: Database, standing: str) -> pd.DataFrame:
     return database.frame(
         f"""
         with placed as (
@@ -128,6 +112,18 @@ def _records_frame(database: Database, standing: str) -> pd.DataFrame:
         order by s.source_id, p.record
         """,  # noqa: S608
         {"standing": standing},
+    )
+
+
+def notice_frame(database: Database) -> pd.DataFrame:
+    """Return every record kept with a change or a flag, with what was done."""
+    return database.frame(
+        f"""
+        select s.name || case when s.member <> '' then ':' || s.member else '' end as source, s.table_name,
+            {_RECORD} as record, r.notice
+        from ({_rows_union()}) as r join log.landing.source as s using (source_id)
+        where r.standing is null and r.notice is not null order by all
+        """  # noqa: S608
     )
 
 

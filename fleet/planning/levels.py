@@ -76,11 +76,14 @@ def expected_left(curves: Curves, level: FloatArray | IntArray) -> FloatArray:
 
 def chance_short(curves: Curves, level: IntArray) -> FloatArray:
     """Return each line's chance that at least one need of the season isn't met (cycles taken as independent)."""
-    lines, top = curves.over.shape
-    at = curves.over[np.arange(lines), np.minimum(level, top - 1)]
-    in_cycle = np.where(level >= top, 0.0, at)
-    chance: FloatArray = 1.0 - (1.0 - in_cycle) ** curves.repeats
+    chance: FloatArray = 1.0 - (1.0 - chance_of_more(curves, level)) ** curves.repeats
     return chance
+
+
+def chance_of_more(curves: Curves, level: IntArray) -> FloatArray:
+    """Return each line's chance that one cycle needs more than these levels."""
+    lines, top = curves.over.shape
+    return np.where(level >= top, 0.0, curves.over[np.arange(lines), np.minimum(level, top - 1)])
 
 
 def cheapest_levels(curves: Curves, cost_short: FloatArray, cost_left: FloatArray, floor: IntArray) -> IntArray:

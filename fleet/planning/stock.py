@@ -18,6 +18,7 @@ from fleet.histories.build import Histories
 from fleet.planning.demand import DemandForecast
 from fleet.planning.levels import (
     Curves,
+    chance_of_more,
     chance_short,
     cheapest_levels,
     cost_of,
@@ -180,7 +181,8 @@ def plan_stock(
     level, money_notes = _levels(curves, cost_short, cost_left, lines, settings)
     floor = _standing(lines)
     target = np.where(level > floor, level, np.minimum(floor, np.maximum(free, 0)))
-    gain_next = cost_short * curves.repeats * _over_at(curves, level) - cost_left * (1 - _over_at(curves, level))
+    more = chance_of_more(curves, level)
+    gain_next = cost_short * curves.repeats * more - cost_left * (1 - more)
     table = _shelf_table(lines, shelf, level - floor, target, curves, level, gain_next)
     table = pd.concat([table, pack_rest(table, lines), _idle_table(shelf.idle)], ignore_index=True)
     table["place"] = walking_order(histories, table, "location")
@@ -299,11 +301,6 @@ def _how_near(
     bound = least_cost_for_service(curves, cost_short, cost_left, floor, service)
     over = max(cost_of(curves, cost_short, cost_left, level) - bound, 0.0)
     return (f"No plan that meets {service:.0%} of needs costs over ${over:,.2f} less than this one.",)
-
-
-def _over_at(curves: Curves, level: IntArray) -> FloatArray:
-    lines, top = curves.over.shape
-    return np.where(level >= top, 0.0, curves.over[np.arange(lines), np.minimum(level, top - 1)])
 
 
 def _shelf_table(
