@@ -25,6 +25,7 @@ PAGES = {
         st.Page("app_pages/one_unit.py", title="One unit", url_path="one-unit"),
         st.Page("app_pages/keeps_failing.py", title="What keeps failing", url_path="what-keeps-failing"),
         st.Page("app_pages/capacitors.py", title="Capacitors", url_path="capacitors"),
+        st.Page("app_pages/how_long_parts_last.py", title="How long parts last", url_path="how-long-parts-last"),
         st.Page("app_pages/comes_back.py", title="What comes back", url_path="what-comes-back"),
     ],
     "Looking back": [

@@ -25,6 +25,8 @@ from fleet.analysis.callbacks import count_callbacks
 from fleet.analysis.clusters import scan_clusters
 from fleet.analysis.costs import count_costs
 from fleet.analysis.drift import estimate_drift
+from fleet.analysis.life import estimate_life
+from fleet.analysis.life_curve import split_life_ends, trace_life_curve
 from fleet.analysis.lots import screen_lots
 from fleet.analysis.meters import estimate_meters
 from fleet.analysis.rates import estimate_rates
@@ -32,9 +34,13 @@ from fleet.analysis.seasons import describe_seasons
 from fleet.analysis.units import find_failing_units
 from fleet.answer import Answer
 from fleet.histories.build import Histories, build_histories
-from fleet.ingest.report import LoadReport, notice_frame, quarantine_frame, read_report
+from fleet.ingest.loads import loads_table
+from fleet.ingest.records import find_records, list_records
+from fleet.ingest.refused_file import write_refused
+from fleet.ingest.report import LoadReport, read_report
 from fleet.planning.demand import DemandForecast, forecast_demand
 from fleet.planning.stock import StockSettings, plan_stock
+from fleet.present.export import as_csv
 from fleet.present.fans import fan_table
 from fleet.present.one_unit import UnitHistory, read_failure_days, read_unit
 from fleet.present.places import Places, read_places
@@ -109,6 +115,7 @@ ANSWERS: Mapping[str, Callable[[Histories], Answer]] = {
     "meters": estimate_meters,
     "callbacks": count_callbacks,
     "lots": screen_lots,
+    "lives": estimate_life,
     "clusters": scan_clusters,
     "seasons": describe_seasons,
     "costs": count_costs,
@@ -165,19 +172,39 @@ def failure_days(tags: tuple[str, ...], filters: Filters) -> pd.DataFrame:
     return _failure_days(str(store_path()), version(), filters.as_of, tags)
 
 
+def life(component: str, by: tuple[str, ...], filters: Filters) -> Answer:
+    """Return how long one component's parts last, by property too where one is looked at."""
+    return _unpacked(_life(str(store_path()), version(), filters.as_of, component, _within(by, filters)))
+
+
+def life_curve(component: str, by: tuple[str, ...], filters: Filters) -> Answer:
+    """Return the share of one component's parts still working by age, for the groups and lives of `life`."""
+    return _unpacked(_life_curve(str(store_path()), version(), filters.as_of, component, _within(by, filters)))
+
+
+def life_ends(component: str, filters: Filters) -> Answer:
+    """Return what share of one component's parts each cause ends."""
+    return _unpacked(_life_ends(str(store_path()), version(), filters.as_of, component, _within((), filters)))
+
+
 def load_report() -> LoadReport:
     """Return the account of what was loaded."""
     return _load_report(str(store_path()), version())
 
 
-def refused() -> pd.DataFrame:
-    """Return every refused record with its reason and its text."""
-    return _records(str(store_path()), version(), "refused")
+def refused_file() -> str:
+    """Return the refused records as a CSV text that can be corrected and loaded again."""
+    return _refused_file(str(store_path()), version())
 
 
-def changed() -> pd.DataFrame:
-    """Return every record kept with a change or a flag."""
-    return _records(str(store_path()), version(), "changed")
+def changed_file() -> str:
+    """Return every record kept with a change or a flag, with its own text, as a CSV text."""
+    return as_csv(_changed(str(store_path()), version()))
+
+
+def loads() -> pd.DataFrame:
+    """Return the loads the store holds."""
+    return loads_table(Store(store_path()))
 
 
 # a desk given up here closes by itself when the last session lets go of it
@@ -233,16 +260,48 @@ def _failure_days(path: str, snapshot: str, as_of: dt.date | None, tags: tuple[s
     return read_failure_days(_desk(path, snapshot, as_of).histories, list(tags))
 
 
+@st.cache_data(max_entries=128, show_spinner="Working out how long they last")
+def _life(path: str, snapshot: str, as_of: dt.date | None, component: str, by: tuple[str, ...]) -> dict[str, Any]:
+    desk = _desk(path, snapshot, as_of)
+    with desk.lock:
+        return _packed(estimate_life(desk.histories, component=component, by=by))
+
+
+@st.cache_data(max_entries=128, show_spinner="Drawing the curves")
+def _life_curve(path: str, snapshot: str, as_of: dt.date | None, component: str, by: tuple[str, ...]) -> dict[str, Any]:
+    # which lives the answer could use decides which the curve may
+    births = str(_life(path, snapshot, as_of, component, by)["settings"]["births"])
+    desk = _desk(path, snapshot, as_of)
+    with desk.lock:
+        return _packed(trace_life_curve(desk.histories, component, by=by, births=births))
+
+
+@st.cache_data(max_entries=128, show_spinner=False)
+def _life_ends(path: str, snapshot: str, as_of: dt.date | None, component: str, by: tuple[str, ...]) -> dict[str, Any]:
+    desk = _desk(path, snapshot, as_of)
+    with desk.lock:
+        return _packed(split_life_ends(desk.histories, component, by=by))
+
+
+def _within(by: tuple[str, ...], filters: Filters) -> tuple[str, ...]:
+    """Return the columns to group by, so that the property looked at can be told from the others."""
+    return ("property", *by) if filters.prop and "property" not in by else by
+
+
 @st.cache_data(max_entries=4, show_spinner=False)
 def _load_report(path: str, snapshot: str) -> LoadReport:
     with Store(Path(path)).open() as database:
-        return read_report(database, snapshot=snapshot, loaded=False)
+        return read_report(database, data_version=snapshot, loaded=False)
 
 
-@st.cache_data(max_entries=4, show_spinner=False)
-def _records(path: str, snapshot: str, which: str) -> pd.DataFrame:
-    with Store(Path(path)).open() as database:
-        return quarantine_frame(database) if which == "refused" else notice_frame(database)
+@st.cache_data(max_entries=2, show_spinner=False)
+def _refused_file(path: str, snapshot: str) -> str:
+    return write_refused(find_records(Store(Path(path)), "quarantined"))
+
+
+@st.cache_data(max_entries=2, show_spinner=False)
+def _changed(path: str, snapshot: str) -> pd.DataFrame:
+    return list_records(Store(Path(path)), "kept")
 
 
 def _packed(found: Answer) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import pandas as pd
@@ -133,6 +133,11 @@ def download(rows: pd.DataFrame, verb: str, file_name: str, *, key: str = "") ->
     st.download_button(
         verb, as_csv(rows), file_name=file_name, mime="text/csv", key=key or file_name, on_click="ignore"
     )
+
+
+def download_later(make: Callable[[], str], verb: str, file_name: str) -> None:
+    """Offer a CSV text that takes reading the kept sources: made when the button is pressed."""
+    st.download_button(verb, make, file_name=file_name, mime="text/csv", key=file_name, on_click="ignore")
 
 
 def rests_on(answer: Answer) -> None:

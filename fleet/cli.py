@@ -7,30 +7,25 @@ records were refused. What a command prints as a table, ``--format csv|json`` gi
 from __future__ import annotations
 
 import datetime as dt
+import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from fleet import __version__
+from fleet.cli_log import LOG_COMMANDS
+from fleet.cli_options import DAY, F, answering, called_as, day_of, known_histories, leveled, put, show, stored
 from fleet.errors import FleetError
-from fleet.settings import CHAIN_DAYS, LEVEL, STORE_FOLDER
+from fleet.settings import STORE_FOLDER
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from fleet.answer import Answer
     from fleet.histories.build import Histories
     from fleet.planning.demand import DemandForecast
-
-F = TypeVar("F", bound=Callable[..., Any])
-
-DAY = click.DateTime(formats=["%Y-%m-%d"])
-ROWS_SHOWN = 60
-"""A table for the eye stops here and says how many rows more CSV and JSON have."""
-
-FORMATS = click.Choice(["table", "csv", "json"])
 
 
 def main() -> None:
@@ -46,6 +41,13 @@ def main() -> None:
     except FleetError as error:
         click.echo(f"dogdays: {error}", err=True)
         sys.exit(1)
+    except Exception as error:
+        # the last resort: whoever loads a log gets a sentence, whoever mends the program asks for the trace
+        if os.environ.get("DOGDAYS_TRACE"):
+            raise
+        said = str(error).splitlines()[0] if str(error) else "no message"
+        click.echo(f"dogdays: unexpected {type(error).__name__} ({said}); DOGDAYS_TRACE=1 shows where", err=True)
+        sys.exit(1)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -54,89 +56,8 @@ def dogdays() -> None:
     """Memory and summer plan for a fleet of small apartment air conditioners."""
 
 
-def stored(command: F) -> F:
-    """Add the option that names the store."""
-    return click.option(
-        "--store", "store_path", type=click.Path(path_type=Path, file_okay=False), default=STORE_FOLDER,
-        show_default=True, envvar="DOGDAYS_STORE", help="Folder of the store.",
-    )(command)  # fmt: skip
-
-
-def answering(command: F) -> F:
-    """Add the options every answer shares."""
-    for option in reversed(
-        [
-            click.option("--as-of", type=DAY, help="Read the log as known that day (default: the log's last day)."),
-            click.option("--chain-days", type=click.IntRange(1, 365), default=CHAIN_DAYS, show_default=True,
-                         help="A further visit for the same fault within so many days belongs to it."),
-            click.option("--format", "form", type=FORMATS, default="table", show_default=True),
-            click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write to this file."),
-        ]
-    ):  # fmt: skip
-        command = option(command)
-    return stored(command)
-
-
-def leveled(command: F) -> F:
-    """Add the option that sets the level of intervals."""
-    return click.option("--level", type=click.FloatRange(0.5, 0.999), default=LEVEL, show_default=True,
-                        help="Two-sided level of intervals.")(command)  # fmt: skip
-
-
-@dogdays.command()
-@click.argument("log", type=click.Path(path_type=Path))
-@click.option(
-    "--dates", type=click.Choice(["mdy", "dmy"]), help="Order of day and month where the log doesn't settle it."
-)
-@click.option("--as-of", type=DAY, help="Visits reported after this day are refused as future (default: today).")
-@click.option("--strict", is_flag=True, help="Exit with code 3 when records were refused.")
-@stored
-def load(log: Path, dates: str | None, as_of: dt.datetime | None, strict: bool, store_path: Path) -> None:
-    """Load a service log: a folder of CSV files, one CSV file or one SQLite file."""
-    from fleet.ingest.load import LoadOptions, load_log
-    from fleet.present.load_text import load_text
-    from fleet.store.snapshots import Store
-
-    with _progress() as progress:
-        report = load_log(
-            log, Store(store_path), loaded_on=_today(),
-            options=LoadOptions(dates=dates, as_of=_date(as_of)), progress=progress,
-        )  # fmt: skip
-    click.echo(load_text(report, str(store_path), command=_called_as()))
-    if strict and report.n_quarantined:
-        sys.exit(3)
-
-
-@dogdays.command()
-@stored
-def rebuild(store_path: Path) -> None:
-    """Build everything again from the kept sources; the answers stay the same."""
-    from fleet.ingest.load import rebuild as rebuild_store
-    from fleet.present.load_text import load_text
-    from fleet.store.snapshots import Store
-
-    with _progress() as progress:
-        report = rebuild_store(Store(store_path), progress=progress)
-    click.echo(load_text(report, str(store_path), command=_called_as()))
-
-
-@dogdays.command()
-@click.option("--what", type=click.Choice(["quarantined", "duplicate", "blank", "notices"]), default="quarantined",
-              show_default=True, help="Records refused, doubled, blank, or kept with a change.")  # fmt: skip
-@click.option("--format", "form", type=FORMATS, default="table", show_default=True)
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="Write to this file.")
-@stored
-def records(what: str, form: str, out: Path | None, store_path: Path) -> None:
-    """List the records that were refused, doubled, blank or changed, each with its file, number and reason."""
-    from fleet.ingest.report import notice_frame, records_frame
-    from fleet.present.export import as_csv, as_json
-    from fleet.present.tables import table_text
-    from fleet.store.snapshots import Store
-
-    with Store(store_path).open() as database:
-        frame = notice_frame(database) if what == "notices" else records_frame(database, what)
-    writers = {"csv": as_csv, "json": as_json, "table": table_text}
-    _put(writers[form](frame), out)
+for _command in LOG_COMMANDS:
+    dogdays.add_command(_command)
 
 
 @dogdays.command()
@@ -147,8 +68,8 @@ def histories(what: str, **shared: Any) -> None:  # noqa: ANN401
     from fleet.histories.summary import list_failures, list_spells, summarise_histories
 
     ask = {"summary": summarise_histories, "spells": list_spells, "failures": list_failures}[what]
-    with _histories(shared) as known:
-        _show([ask(known)], shared)
+    with known_histories(shared) as known:
+        show([ask(known)], shared)
 
 
 @dogdays.command()
@@ -161,9 +82,41 @@ def rates(by: str | None, against: str | None, component: str | None, level: flo
     """Estimate failures per unit-year by component and any equipment column."""
     from fleet.analysis.rates import estimate_rates
 
-    columns = [name.strip() for name in by.split(",") if name.strip()] if by else []
-    with _histories(shared) as known:
-        _show([estimate_rates(known, by=columns, against=against, component=component, level=level)], shared)
+    with known_histories(shared) as known:
+        show([estimate_rates(known, by=_columns(by), against=against, component=component, level=level)], shared)
+
+
+@dogdays.command()
+@click.option("--by", help="Equipment columns, part_no or lot to group by, comma between.")
+@click.option("--component", help="Keep one component.")
+@click.option("--curve", is_flag=True, help="Print one component's share still working by age, laws beside it.")
+@click.option("--ends", is_flag=True, help="Print what share of one component's parts each cause ends.")
+@click.option("--ending", type=click.Choice(["failed", "failed or weak", "failed, weak ignored", "all"]),
+              default="failed", show_default=True, help="What ends a life; all: a set of rows each.")  # fmt: skip
+@click.option("--births", type=click.Choice(["any", "in the log"]), default="any", show_default=True,
+              help="Use every life, or only those the log saw begin.")  # fmt: skip
+@click.option("--look-ahead", type=click.FloatRange(0, 100, min_open=True), default=1.0, show_default=True,
+              help="Years a part changed as weak is taken to have had left at most.")  # fmt: skip
+@leveled
+@answering
+def life(curve: bool, ends: bool, **options: Any) -> None:  # noqa: ANN401
+    """Estimate how long parts last, by component and any equipment column, part number or lot."""
+    from fleet.analysis.life import estimate_life
+    from fleet.analysis.life_curve import split_life_ends, trace_life_curve
+
+    shared = {name: options.pop(name) for name in ("as_of", "chain_days", "form", "out", "store_path")}
+    component, by = options.pop("component"), _columns(options.pop("by"))
+    if (curve or ends) and not component:
+        msg = "a curve, and what ends lives, is of one component: name it with --component"
+        raise click.UsageError(msg)
+    asked = {"by": by, "look_ahead_years": options.pop("look_ahead"), **options}
+    answers: list[Callable[[Histories], Answer]] = []
+    if curve:
+        answers.append(lambda known: trace_life_curve(known, component, **asked))
+    if ends:
+        answers.append(lambda known: split_life_ends(known, component, by=by))
+    with known_histories(shared) as known:
+        show([ask(known) for ask in answers] or [estimate_life(known, component=component, **asked)], shared)
 
 
 @dogdays.command()
@@ -175,8 +128,8 @@ def drift(slopes: bool, level: float, **shared: Any) -> None:  # noqa: ANN401
     from fleet.analysis.drift import estimate_drift
     from fleet.analysis.drift_slopes import drift_slopes
 
-    with _histories(shared) as known:
-        _show([drift_slopes(known, level=level) if slopes else estimate_drift(known, level=level)], shared)
+    with known_histories(shared) as known:
+        show([drift_slopes(known, level=level) if slopes else estimate_drift(known, level=level)], shared)
 
 
 @dogdays.command()
@@ -186,8 +139,8 @@ def meters(level: float, **shared: Any) -> None:  # noqa: ANN401
     """Find which meter reads high or low against the average of the meters."""
     from fleet.analysis.meters import estimate_meters
 
-    with _histories(shared) as known:
-        _show([estimate_meters(known, level=level)], shared)
+    with known_histories(shared) as known:
+        show([estimate_meters(known, level=level)], shared)
 
 
 @dogdays.command()
@@ -214,9 +167,9 @@ def repeats(only: str | None, window: int, level: float, **shared: Any) -> None:
         "lots": screen_lots,
         "months": compare_months,
     }
-    with _histories(shared) as known:
+    with known_histories(shared) as known:
         asked = [only] if only else [name for name in asks if name != "months"]
-        _show([asks[name](known) for name in asked], shared)
+        show([asks[name](known) for name in asked], shared)
 
 
 @dogdays.command()
@@ -225,8 +178,8 @@ def seasons(**shared: Any) -> None:  # noqa: ANN401
     """Describe how calls follow heat, month by month; nights, hours without cooling, priority homes."""
     from fleet.analysis.seasons import describe_seasons
 
-    with _histories(shared) as known:
-        _show([describe_seasons(known)], shared)
+    with known_histories(shared) as known:
+        show([describe_seasons(known)], shared)
 
 
 @dogdays.command()
@@ -235,8 +188,8 @@ def costs(**shared: Any) -> None:  # noqa: ANN401
     """Count recorded money by month, building and cause; reconciles to the log to the cent."""
     from fleet.analysis.costs import count_costs
 
-    with _histories(shared) as known:
-        _show([count_costs(known)], shared)
+    with known_histories(shared) as known:
+        show([count_costs(known)], shared)
 
 
 def seasonal(command: F) -> F:
@@ -258,8 +211,8 @@ def seasonal(command: F) -> F:
 @answering
 def demand(from_date: dt.datetime | None, to_date: dt.datetime | None, summer: str, **shared: Any) -> None:  # noqa: ANN401
     """Forecast the parts needed in a season by building and part number, as a distribution."""
-    with _histories(shared) as known:
-        _show([_demand(known, from_date, to_date, summer).answer], shared)
+    with known_histories(shared) as known:
+        show([_demand(known, from_date, to_date, summer).answer], shared)
 
 
 @dogdays.command()
@@ -281,14 +234,14 @@ def stock(from_date: dt.datetime | None, to_date: dt.datetime | None, summer: st
     from fleet.present.order_text import order_text
 
     shared = {name: options.pop(name) for name in ("as_of", "chain_days", "form", "out", "store_path")}
-    with _histories(shared) as known:
+    with known_histories(shared) as known:
         plan = plan_stock(known, _demand(known, from_date, to_date, summer), StockSettings(**options))
         if shared["form"] != "table":
-            _show([plan.answer], shared)
+            show([plan.answer], shared)
             return
         where = "" if str(shared["store_path"]) == STORE_FOLDER else f" --store {shared['store_path']}"
-        _put(
-            f"{order_text(plan)}\n\nThe dashboard, with the why of each line: {_called_as()} dashboard{where}",
+        put(
+            f"{order_text(plan)}\n\nThe dashboard, with the why of each line: {called_as()} dashboard{where}",
             shared["out"],
         )
 
@@ -308,75 +261,17 @@ def dashboard(port: int, store_path: Path) -> None:
     sys.exit(subprocess.run(command(store_path.resolve(), port), check=False).returncode)
 
 
+def _columns(by: str | None) -> list[str]:
+    """Return the columns named in one option, comma between."""
+    return [name.strip() for name in by.split(",") if name.strip()] if by else []
+
+
 def _demand(
     known: Histories, from_date: dt.datetime | None, to_date: dt.datetime | None, summer: str
 ) -> DemandForecast:
     from fleet.planning.demand import forecast_demand
 
-    return forecast_demand(known, from_date=_date(from_date), to_date=_date(to_date), summer=summer)  # type: ignore[arg-type]
-
-
-@contextmanager
-def _histories(shared: dict[str, Any]) -> Iterator[Histories]:
-    from fleet.histories.build import build_histories
-    from fleet.store.snapshots import Store
-
-    with _progress() as progress:
-        progress("working out the histories")
-        known = build_histories(
-            Store(shared["store_path"]), as_of=_date(shared["as_of"]), chain_days=shared["chain_days"]
-        )
-    try:
-        yield known
-    finally:
-        known.close()
-
-
-def _show(answers: Sequence[Answer], shared: dict[str, Any]) -> None:
-    from fleet.present.export import as_csv, as_json
-    from fleet.present.tables import as_text
-
-    if shared["form"] == "csv":
-        text = "\n".join(as_csv(answer) for answer in answers)
-    elif shared["form"] == "json":
-        text = as_json(answers[0]) if len(answers) == 1 else "[" + ",\n".join(as_json(a) for a in answers) + "]"
-    else:
-        text = "\n\n".join(as_text(answer, limit=ROWS_SHOWN) for answer in answers)
-    _put(text, shared["out"])
-
-
-def _put(text: str, out: Path | None) -> None:
-    if out is None:
-        click.echo(text.rstrip("\n"))
-        return
-    out.write_text(text if text.endswith("\n") else text + "\n", encoding="utf-8")
-    click.echo(f"written to {out}")
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[str], None]]:
-    """Show what is being done on a terminal; stay silent elsewhere."""
-    if not sys.stderr.isatty():
-        yield lambda _: None
-        return
-    from rich.console import Console
-
-    with Console(stderr=True).status("…") as status:
-        yield lambda said: status.update(said)
-
-
-def _date(value: dt.datetime | None) -> dt.date | None:
-    return value.date() if value else None
-
-
-def _called_as() -> str:
-    """Return how the reader called this command, so that what is suggested can be pasted."""
-    called = Path(sys.argv[0])
-    return sys.argv[0] if called.name == "dogdays" and len(called.parts) > 1 and not called.is_absolute() else "dogdays"
-
-
-def _today() -> dt.date:
-    return dt.datetime.now().astimezone().date()
+    return forecast_demand(known, from_date=day_of(from_date), to_date=day_of(to_date), summer=summer)  # type: ignore[arg-type]
 
 
 if __name__ == "__main__":

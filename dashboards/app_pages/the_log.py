@@ -1,10 +1,10 @@
-"""The log: what was loaded, what was refused, and why?"""
+"""The log: what was loaded, what was refused, and why? What can't it answer, for want of which column?"""
 
 from __future__ import annotations
 
 from dashboards import data, layout
 from fleet.present.sentences import load_sentence
-from fleet.present.summaries import notices_table, reasons_table
+from fleet.present.summaries import loaded_files, missing_table, notices_table, reasons_table
 
 report = data.load_report()
 
@@ -19,12 +19,24 @@ layout.frame(report.to_frame())
 
 layout.part("Why records were set aside")
 layout.frame(reasons_table(report))
-layout.download(data.refused(), "Download the refused records", "refused.csv")
+if report.n_quarantined:
+    layout.tell(
+        "The refused records come as a file that can be corrected in a spreadsheet and loaded again: "
+        "change what is wrong, leave the first columns as they are, and load it like any other log."
+    )
+    layout.download_later(data.refused_file, "Download the refused records", "refused.csv")
 
 layout.part("What was changed or flagged on the way in")
 layout.frame(notices_table(report))
-layout.download(data.changed(), "Download the changed records", "changed.csv")
+layout.download_later(data.changed_file, "Download the changed records", "changed.csv")
+
+if report.missing:
+    layout.part("What this log can't answer in full")
+    layout.frame(missing_table(report))
 
 if report.remarks:
     layout.part("What was decided while reading")
     layout.bullets(report.remarks)
+
+layout.part("What was loaded, and when")
+layout.frame(loaded_files(data.loads()))

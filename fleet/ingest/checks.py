@@ -7,22 +7,29 @@ adds a notice (kept, changed or flagged). To add a rule, write it there under it
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
+from fleet.ingest.care import make_macros
 from fleet.ingest.cells import WORDY
+from fleet.ingest.mapping import LogMapping, plain_written
 from fleet.ingest.sheet import settle_further_rows
 from fleet.ingest.versions import EQUALS, KEYED, SETS, keep_latest, keep_latest_set, keep_one_of_equal
 from fleet.ingest.words import DEFAULTS, REFUSES_UNKNOWN, understand_word
 from fleet.store.database import Database, literal
 from fleet.store.schema import TABLES, Column, Table
 
-WANTING = "raw is null and (standing is not null or notice <> 'built from visits')"
-"""Rows whose content is to be kept beside what was said of them."""
 
+def run_checks(database: Database, *, as_of: dt.date, mappings: Sequence[LogMapping] = ()) -> None:
+    """Judge every landed record.
 
-def run_checks(database: Database, *, as_of: dt.date) -> None:
-    """Judge every landed record; ``as_of`` is the day after which a visit lies in the future."""
-    settle_words(database)
+    Parameters
+    ----------
+    as_of : datetime.date
+        The day after which a visit lies in the future.
+    mappings : sequence of LogMapping
+        What the user said of words of the log's own.
+    """
+    settle_words(database, mappings)
     tags_known = bool(
         database.value(
             "select count(*) > 0 from log.landing.equipment where notice is distinct from 'built from visits'"
@@ -42,35 +49,31 @@ def run_checks(database: Database, *, as_of: dt.date) -> None:
         database.run_file("fleet.ingest", "equipment_from_visits")
         said = "no equipment table came: units never visited are missing, so rates read high"
         database.run("insert into log.landing.remark values (0, 'built', ?)", [said])
-    database.run_file("fleet.ingest", "check_service")
-    database.run_file("fleet.ingest", "check_children")
+    for checks in ("check_homes", "check_times", "check_service", "check_children"):
+        database.run_file("fleet.ingest", checks)
     for table in SETS:
         keep_latest_set(database, table)
     for table in EQUALS:
         keep_one_of_equal(database, table)
+    database.run_file("fleet.ingest", "check_parts")
     if database.value("select count(*) from log.landing.reading"):
+        _plain_units(database)
         database.run_file("fleet.ingest", "check_readings")
         database.run_file("fleet.ingest", "check_zeros")
-    _keep_text(database)
 
 
-def _keep_text(database: Database) -> None:
-    """Keep the content of records refused, doubled or flagged after landing; their own text is in the kept source."""
-    wanting = " union all ".join(
-        f"select '{name}' from log.landing.{table.clean_name} "  # noqa: S608
-        f"where {WANTING} having count(*) > 0"
-        for name, table in TABLES.items()
-    )
-    for (name,) in database.rows(wanting):
-        table = TABLES[name]
-        fields = ", ".join(f"'{column.name}', {column.name}::varchar" for column in table.columns)
+def _plain_units(database: Database) -> None:
+    """Give units of capacitance one spelling each, where some cell spells one its own way."""
+    strange = "unit is not null and unit not in ('uF', 'nF', 'pF', 'mF', 'F')"
+    if database.value(f"select count(*) from log.landing.reading where {strange}"):  # noqa: S608
+        make_macros(database)
         database.run(
-            f"update log.landing.{table.clean_name} set raw = json_object({fields})::varchar "  # noqa: S608
-            f"where {WANTING}"
+            f"update log.landing.reading as r set unit = m.plain from (select distinct unit, plain_unit(unit) as plain "  # noqa: S608
+            f"from log.landing.reading where {strange}) as m where r.unit = m.unit and r.unit <> m.plain"
         )
 
 
-def settle_words(database: Database) -> None:
+def settle_words(database: Database, mappings: Sequence[LogMapping] = ()) -> None:
     """Turn what people wrote into the contract's words; an unknown word is flagged, or refuses a reading."""
     asked = [(table, column) for table in TABLES.values() for column in table.columns if column.kind in WORDY]
     distinct = " union all ".join(
@@ -82,7 +85,10 @@ def settle_words(database: Database) -> None:
         written.setdefault(i, []).append(word)
     for i, words in written.items():
         table, column = asked[i]
-        meant = {word: understand_word(column, word) for word in words}
+        said = {
+            word: means for mapping in mappings for word, means in mapping.meanings(table.name, column.name).items()
+        }
+        meant = {word: said.get(plain_written(word)) or understand_word(column, word) for word in words}
         if any(word != meaning for word, meaning in meant.items()):
             _translate(database, table, column, meant)
 

@@ -9,9 +9,11 @@ from fleet.errors import SourceError
 from fleet.ingest.raw import RawTable
 from fleet.store.database import Database
 
-SLASHED = r"^\s*\d{1,2}[-./]\d{1,2}[-./](\d{4}|\d{2})(\D|$)"
-FIRST = r"^\s*(\d{1,2})[-./]"
-SECOND = r"^\s*\d{1,2}[-./](\d{1,2})[-./]"
+_FRONT = r"(?i)^\W*(?:(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*\W+)?"
+SLASHED = _FRONT + r"\d{1,2} ?[-./] ?\d{1,2} ?[-./] ?(\d{4}|\d{2})(\D|$)"
+FIRST = _FRONT + r"(\d{1,2}) ?[-./]"
+SECOND = _FRONT + r"\d{1,2} ?[-./] ?(\d{1,2}) ?[-./]"
+"""Slashed dates, a weekday in front or not, and their first two numbers; read by Python and by DuckDB alike."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,12 +27,18 @@ class DateOrder:
 
 @dataclass(frozen=True, slots=True)
 class Shapes:
-    """Counts over a column: slashed dates, first part over 12, second over 12, the two differing."""
+    """Counts over a column: slashed dates, those only day/month, those only month/day, those that may be either.
+
+    What is no date in any order ("13/13/2024") speaks for none; where both numbers are the same, nothing is asked.
+    """
 
     slashed: int
     day_first: int
     month_first: int
     differing: int
+
+    def __add__(self, other: Shapes) -> Shapes:
+        return Shapes(*(getattr(self, name) + getattr(other, name) for name in self.__slots__))
 
 
 def settle_dates(
@@ -68,10 +76,13 @@ def shapes_sql(cell: str) -> str:
     first = f"try_cast(regexp_extract({cell}, '{FIRST}', 1) as int)"
     second = f"try_cast(regexp_extract({cell}, '{SECOND}', 1) as int)"
     slashed = f"regexp_matches({cell}, '{SLASHED}')"
-    return ", ".join(
-        f"count(*) filter ({slashed} and {condition})"
-        for condition in ("true", f"{first} > 12", f"{second} > 12", f"{first} <> {second}")
+    conditions = (
+        "true",
+        f"{first} between 13 and 31 and {second} <= 12",
+        f"{second} between 13 and 31 and {first} <= 12",
+        f"{first} <> {second} and {first} <= 12 and {second} <= 12",
     )
+    return ", ".join(f"count(*) filter ({slashed} and {condition})" for condition in conditions)
 
 
 def decide_order(source: str, column: str, forced: str | None, shapes: Shapes) -> DateOrder:

@@ -6,27 +6,18 @@ the same headers are read together, so a few odd cells cost little.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import replace
 
+from fleet.ingest.care import make_macros
 from fleet.ingest.cells import DATED, TOGETHER, CellSql
+from fleet.ingest.conventions import Conventions
 from fleet.ingest.dates import DateOrder, Shapes, decide_order, shapes_sql
-from fleet.ingest.headers import HeaderPlan
+from fleet.ingest.landed import Landed
 from fleet.ingest.landing import Landing, landing_of
 from fleet.store.database import Database, literal
 
 HARD = "memory.main.hard_row"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Landed:
-    """One source table that has landed: how its file was understood and the date orders settled so far."""
-
-    source_id: int
-    name: str
-    plan: HeaderPlan
-    orders: Mapping[str, DateOrder]
-    forced: str | None
 
 
 def settle_hard_rows(database: Database, landed: Sequence[Landed]) -> list[tuple[int, DateOrder]]:
@@ -37,48 +28,51 @@ def settle_hard_rows(database: Database, landed: Sequence[Landed]) -> list[tuple
     SourceError
         If a column holds dates whose order no value settles, or values that speak for both.
     """
-    alike: dict[tuple[object, ...], list[Landed]] = {}
-    for source in landed:
-        alike.setdefault((source.plan.table, source.plan.headers, _order_key(source.orders)), []).append(source)
     settled = []
-    for group in alike.values():
-        if _fetch(database, landing_of(group[0].plan, group[0].orders), group):
+    for group in alike(landed):
+        if fetch_hard(database, landing_of(group[0].plan, group[0].conventions), group):
             settled += _settle_group(database, group)
     return settled
 
 
-def _order_key(orders: Mapping[str, DateOrder]) -> tuple[tuple[str, str], ...]:
-    return tuple(sorted((name, order.order) for name, order in orders.items()))
+def alike(landed: Sequence[Landed]) -> list[list[Landed]]:
+    """Return the sources in groups whose cells are read the same way."""
+    groups: dict[tuple[object, ...], list[Landed]] = {}
+    for source in landed:
+        groups.setdefault((repr(source.plan), source.forced, source.conventions.key()), []).append(source)
+    return list(groups.values())
 
 
-def _fetch(database: Database, landing: Landing, group: Sequence[Landed]) -> int:
+def fetch_hard(database: Database, landing: Landing, group: Sequence[Landed]) -> int:
     """Put the cells of a group's hard rows into a table of their own; return how many there are."""
     sources = ", ".join(str(source.source_id) for source in group)
     cells = ", ".join(f"j[{i + 1}] as c{i}" for i in range(len(landing.headers)))
-    return int(
+    n_hard = int(
         database.value(
             f"create or replace table {HARD} as select place, source_id, {cells} from ("
-            f"select rowid as place, source_id, from_json(raw, '[\"varchar\"]') as j "
-            f"from log.landing.{landing.table.clean_name} where raw is not null and source_id in ({sources}))"
+            "select rowid as place, coalesce(counted_in, source_id) as source_id, "
+            f"from_json(raw, '[\"varchar\"]') as j from log.landing.{landing.table.clean_name} "
+            f"where raw is not null and coalesce(counted_in, source_id) in ({sources}))"
         )
         or 0
     )
+    if n_hard:
+        make_macros(database)
+    return n_hard
 
 
 def _settle_group(database: Database, group: Sequence[Landed]) -> list[tuple[int, DateOrder]]:
-    plan, orders = group[0].plan, group[0].orders
-    landing = landing_of(plan, orders)
-    unsettled = _unsettled(database, landing)
-    found = _settle_dates(database, landing, group, [c for c in unsettled if c.column.kind in DATED])
+    plan, conventions = group[0].plan, group[0].conventions
+    unsettled = _unsettled(database, landing_of(plan, conventions))
+    found = _settle_dates(database, group, [c for c in unsettled if c.column.kind in DATED])
     careful = {c.name for c in unsettled}
-    careful |= {name for name, other in TOGETHER.items() if other in careful}
-    by_orders: dict[tuple[tuple[str, str], ...], list[Landed]] = {}
+    careful |= {name for name, others in TOGETHER.items() if careful & set(others)}
+    by_conventions: dict[tuple[object, ...], tuple[Conventions, list[int]]] = {}
     for source in group:
-        own = {**orders, **found.get(source.source_id, {})}
-        by_orders.setdefault(_order_key(own), []).append(source)
-    for sources in by_orders.values():
-        own = {**orders, **found.get(sources[0].source_id, {})}
-        _read_with_care(database, landing_of(plan, own), careful, [source.source_id for source in sources])
+        own = replace(conventions, orders={**conventions.orders, **found.get(source.source_id, {})})
+        by_conventions.setdefault(own.key(), (own, []))[1].append(source.source_id)
+    for own, sources in by_conventions.values():
+        _read_with_care(database, landing_of(plan, own), careful, sources)
     return [(source_id, order) for source_id, made in found.items() for order in made.values()]
 
 
@@ -92,35 +86,42 @@ def _unsettled(database: Database, landing: Landing) -> list[CellSql]:
 
 
 def _settle_dates(
-    database: Database, landing: Landing, group: Sequence[Landed], columns: Sequence[CellSql]
+    database: Database, group: Sequence[Landed], columns: Sequence[CellSql]
 ) -> dict[int, dict[str, DateOrder]]:
     """Settle the order of day and month, file by file, in columns a glance read as ISO."""
     if not columns:
         return {}
     asked = ", ".join(shapes_sql(str(column.cell)) for column in columns)
     rows = database.rows(f"select source_id, {asked} from {HARD} group by source_id")
-    source_of = {source.source_id: source for source in group}
-    found: dict[int, dict[str, DateOrder]] = {}
+    # records that came back corrected are read as the file they were refused in
+    origin_of = {source.source_id: source.lands_as for source in group}
+    shapes: dict[int, list[Shapes]] = {}
     for source_id, *counts in rows:
-        source = source_of[source_id]
-        for i, column in enumerate(columns):
-            shapes = Shapes(*(int(n) for n in counts[4 * i : 4 * i + 4]))
-            if column.name not in source.orders and shapes.slashed:
-                order = decide_order(source.name, column.name, source.forced, shapes)
-                found.setdefault(source_id, {})[column.name] = order
+        own = [Shapes(*(int(n) for n in counts[4 * i : 4 * i + 4])) for i in range(len(columns))]
+        before = shapes.get(origin_of[source_id])
+        shapes[origin_of[source_id]] = [a + b for a, b in zip(before, own, strict=True)] if before else own
+    found: dict[int, dict[str, DateOrder]] = {}
+    for source in group:
+        for column, counted in zip(columns, shapes.get(source.lands_as, []), strict=False):
+            if column.name not in source.conventions.orders and counted.slashed:
+                order = decide_order(source.name, column.name, source.forced, counted)
+                found.setdefault(source.source_id, {})[column.name] = order
     return found
 
 
 def _read_with_care(database: Database, landing: Landing, careful: set[str], sources: Sequence[int]) -> None:
     table, filled = landing.table.clean_name, landing.filled
-    clocked = landing.clocked("has_time")
+    clocked = landing.clocked("says_time")
     inner = [f"{c.care if c.name in careful else c.glance} as {c.name}" for c in filled]
     inner += [f"{sql} as {name}" for name, sql in clocked]
     standing, reason = _judge(landing)
+    timed, notes = _bare_times(landing, careful)
+    notes += [column.note for column in filled if column.note and column.name in careful]
+    notice = f"nullif(concat_ws(' | ', {', '.join(notes)}), '')" if notes else "null"
     chosen = ", ".join(str(source) for source in sources)
     database.run(
         f"create or replace table memory.main.read_row as "
-        f"select *, {standing} as standing, {reason} as reason "
+        f"select *{timed}, {standing} as standing, {reason} as reason, {notice} as notice "
         f"from (select place, {', '.join(inner)}, {', '.join(landing.all_cells)} "
         f"from {HARD} where source_id in ({chosen}))"
     )
@@ -128,9 +129,31 @@ def _read_with_care(database: Database, landing: Landing, careful: set[str], sou
     assigned = [f"{c.name} = r.{landing.outer(c)}" for c in filled] + [f"{name} = r.{name}" for name, _ in clocked]
     database.run(
         f"update log.landing.{table} as l set {', '.join(assigned)}, standing = r.standing, reason = r.reason, "
+        "notice = case when r.standing is null then r.notice end, "
         f"raw = case when r.standing is not null then json_object({pairs})::varchar end "
         "from memory.main.read_row as r where l.rowid = r.place"
     )
+
+
+BARE_TIMES = ("arrived_at", "finished_at", "recorded_at")
+"""Columns in which a time of day alone belongs to the day of the report."""
+
+
+def _bare_times(landing: Landing, careful: set[str]) -> tuple[str, list[str]]:
+    """Return the SQL that dates times of day written without a date, and what is said of them."""
+    named = [name for name in BARE_TIMES if name in careful and name in landing.cells]
+    if not named or "reported_at" not in landing.cells:
+        return "", []
+    dated = ", ".join(
+        f"coalesce({name}, on_day_of(reported_at, reported_at_has_time, read_clock({landing.cells[name]}))) as {name}"
+        for name in named
+    )
+    notes = [
+        f"case when {name} is null and clock_only({landing.cells[name]}) then "
+        f"'time_without_date: {name} ' || trim({landing.cells[name]}) || ' on the day of the report' end"
+        for name in named
+    ]
+    return f" replace ({dated})", notes
 
 
 def _judge(landing: Landing) -> tuple[str, str]:
@@ -140,8 +163,9 @@ def _judge(landing: Landing) -> tuple[str, str]:
     named = ", ".join(f"case when {condition} then {literal(name)} end" for name, condition in refused.items())
     cells = ", ".join(f"blank_to_null({cell})" for cell in landing.all_cells)
     repeated = " and ".join(
-        f"lower(trim(coalesce({cell}, ''))) = {literal(landing.headers[int(cell[1:])].strip().lower())}"
-        for cell in landing.cells.values()
+        f"lower(trim(coalesce({cell}, ''))) = {literal(header.strip().lower())}"
+        for cell, header in zip(landing.all_cells, landing.headers, strict=True)
+        if header.strip()
     )
     blank = (
         f"case when coalesce({cells}, '') = '' then 'empty row' when {repeated} then 'repeated header' "

@@ -2,8 +2,10 @@
 
 A landing table holds a row for every record that could be split into fields. ``standing`` is null where the
 row is clean so far, else quarantined, duplicate or blank with ``reason``; ``notice`` tells what was changed or
-is odd about a row that is kept; ``raw`` keeps the original text wherever a reason or notice stands.
-``<column>_word`` keeps the word itself where a word of the contract's short lists wasn't written.
+is odd about a row that is kept; ``raw`` keeps the cells of a row refused for them (the text of every other record
+is in the kept source, see originals.py).
+``counted_in`` is null but for a corrected record, which lands as one of the source it corrects and is counted in the
+one it came in. ``<column>_word`` keeps the word itself where a word of the contract's short lists wasn't written.
 """
 
 from __future__ import annotations
@@ -11,8 +13,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from fleet.ingest.cells import WORDY, CellSql, read_cells
-from fleet.ingest.dates import DateOrder
+from fleet.ingest.cells import WORDY, CellSql, cells_of, read_cells
+from fleet.ingest.conventions import Conventions
 from fleet.ingest.headers import HeaderPlan
 from fleet.store.schema import SHEET_COLUMNS, TABLES, VISITS, Table
 
@@ -40,6 +42,7 @@ def create_landing(table: Table) -> str:
     columns += DERIVED.get(table.name, [])
     columns += [
         "source_id integer",
+        "counted_in integer",
         "record bigint",
         "standing varchar",
         "reason varchar",
@@ -77,22 +80,29 @@ class Landing:
         return [c for c in self.columns if not c.glance.startswith("null::") or c.care != c.glance]
 
 
-def landing_of(plan: HeaderPlan, orders: Mapping[str, DateOrder]) -> Landing:
+def landing_of(plan: HeaderPlan, conventions: Conventions) -> Landing:
     """Return how the records of a file understood by ``plan`` land."""
     table = SHEET if plan.sheet else TABLES[plan.table]
-    cells = {column.name: f"c{position}" for position, column in plan.columns}
-    return Landing(table=table, headers=plan.headers, cells=cells, columns=read_cells(table, cells, orders))
+    return Landing(
+        table=table, headers=plan.headers, cells=cells_of(plan), columns=read_cells(table, plan, conventions)
+    )
 
 
-def land(landing: Landing, source_id: int, careful: frozenset[str] = frozenset()) -> Callable[[str], str]:
+def land(
+    landing: Landing, source_id: int, *, counted_in: int | None = None, careful: frozenset[str] = frozenset()
+) -> Callable[[str], str]:
     """Return what turns a raw relation into the statement that lands it (RawTable.run takes it).
 
     Columns named in ``careful`` are read with care at once; a sample showed that a glance won't do.
     """
+    counted = "null" if counted_in is None else str(counted_in)
     filled = landing.filled
-    clocked = landing.clocked("has_time" if careful else "glance_has_time")
+    clocked = landing.clocked("says_time" if careful else "glance_has_time")
     names = [column.name for column in filled] + [name for name, _ in clocked]
-    hard = " or ".join(column.hard for column in filled if column.hard)
+    conditions = (column.unread if column.name in careful else column.hard for column in filled)
+    hard = " or ".join(condition for condition in conditions if condition) or "false"
+    notes = ", ".join(column.note for column in filled if column.note and column.name in careful)
+    notice = f"nullif(concat_ws(' | ', {notes}), '')" if notes else "null"
     cells = ", ".join(landing.all_cells)
 
     def statement(relation: str) -> str:
@@ -100,8 +110,10 @@ def land(landing: Landing, source_id: int, careful: frozenset[str] = frozenset()
         inner += [f"{sql} as {name}" for name, sql in clocked]
         outer = [landing.outer(column) for column in filled] + [name for name, _ in clocked]
         return (
-            f"insert into log.landing.{landing.table.clean_name} ({', '.join(names)}, source_id, record, raw) "
-            f"select {', '.join(outer)}, {source_id}, record, case when {hard} then json_array({cells})::varchar end "
+            f"insert into log.landing.{landing.table.clean_name} "
+            f"({', '.join(names)}, source_id, counted_in, record, notice, raw) "
+            f"select {', '.join(outer)}, {source_id}, {counted}, record, {notice}, "
+            f"case when {hard} then json_array({cells})::varchar end "
             f"from (select {', '.join(inner)}, {cells}, record from {relation})"
         )
 

@@ -3,33 +3,45 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import os
-import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from fleet.errors import StoreError
+from fleet.errors import SourceError, StoreError
 from fleet.ingest.csv_bytes import hash_file
 from fleet.ingest.filling import Progress, fill
+from fleet.ingest.mapping import LogMapping
 from fleet.ingest.report import LoadReport, read_report
 from fleet.ingest.sources import SourceFile, discover
-from fleet.store.database import Database
-from fleet.store.snapshots import FORMAT, LoadEntry, Manifest, SourceEntry, Store
+from fleet.ingest.sqlite_file import settle_sqlite
+from fleet.store.database import Database, EngineError
+from fleet.store.snapshots import FORMAT, LOAD_SCRATCH, LoadEntry, Manifest, SourceEntry, Store
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadOptions:
-    """What the user may say of a log: the order of day and month, and the day after which dates are future."""
+    """What the user may say of a log.
+
+    ``dates`` is the order of day and month, ``as_of`` the day after which dates are future, ``mapping`` how its files
+    and columns are to be understood.
+    """
 
     dates: str | None = None
     as_of: dt.date | None = None
+    mapping: LogMapping | None = None
 
     def to_plain(self) -> dict[str, Any]:
         """Return the options as the manifest keeps them."""
-        return {"dates": self.dates, "as_of": self.as_of.isoformat() if self.as_of else None}
+        return {
+            "dates": self.dates,
+            "as_of": self.as_of.isoformat() if self.as_of else None,
+            "mapping": self.mapping.to_plain() if self.mapping else None,
+        }
 
 
 def load_log(
@@ -45,11 +57,11 @@ def load_log(
     Parameters
     ----------
     path : Path
-        A folder of CSV files, one CSV file, or one SQLite file.
+        A folder of CSV, XLSX or SQLite files, or one such file.
     loaded_on : datetime.date
         The day of the load; kept, so that a rebuild knows what was future then.
     options : LoadOptions
-        The order of day and month, and the as-of day.
+        The order of day and month, the as-of day, and a mapping.
     progress : callable
         Told in a few words what is being done.
 
@@ -63,33 +75,27 @@ def load_log(
     SourceError
         If the log can't be read as it stands; the store is untouched.
     StoreError
-        If another load is running or the store can't be read.
+        If another load is running, or the store can't be read or written.
     """
     options = options or LoadOptions()
     found = discover(path)
-    with store.lock():
+    with store.lock(), _scratch(store) as scratch:
         before = store.manifest()
-        entry = _entry(before, found.files, path, loaded_on, options, progress)
+        progress("looking over the files")
+        files = _settled(found.files, scratch)
+        entry = _entry(before, files, path, loaded_on, options)
         if entry is None:
             with store.open() as database:
-                return read_report(database, snapshot=before.snapshot, loaded=False)
+                return read_report(database, data_version=before.data_version, loaded=False)
+        entry = replace(entry, passed_over=_passed_over(path, found.passed_over))
         manifest = Manifest(loads=(*before.loads, entry))
-        remarks = _passed_over(path, found.passed_over)
-        paths = {source.sha256: file.path for source, file in zip(entry.sources, found.files, strict=True)}
-        name, report = _build(store, manifest, paths, remarks, progress)
+        paths = {source.sha256: file.path for source, file in zip(entry.sources, files, strict=True)}
+        name, report = _build(store, manifest, paths, scratch, progress)
         progress("keeping a compressed copy of the sources")
         for source in entry.sources:
             keep_source(store, source, paths[source.sha256])
         store.publish(replace(manifest, snapshot=name, snapshot_format=FORMAT))
         return report
-
-
-def _passed_over(path: Path, names: tuple[str, ...]) -> tuple[str, ...]:
-    """Say in one sentence which files of the folder are no CSV files."""
-    if not names:
-        return ()
-    shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
-    return (f"passed over in {path.name}: {shown} (no CSV {'files' if len(names) > 1 else 'file'})",)
 
 
 def rebuild(store: Store, *, progress: Progress = lambda _: None) -> LoadReport:
@@ -100,19 +106,98 @@ def rebuild(store: Store, *, progress: Progress = lambda _: None) -> LoadReport:
     StoreError
         If nothing was loaded, or a kept source is missing.
     """
-    manifest = store.manifest()
-    if not manifest.loads:
+    _require_loads(store)
+    with store.lock(), _scratch(store) as scratch:
+        return _rebuild(store, store.manifest(), scratch, progress)
+
+
+def undo_load(
+    store: Store, number: int | None = None, *, forget: bool = False, progress: Progress = lambda _: None
+) -> tuple[LoadEntry, LoadReport | None]:
+    """Take a load back: the log is then what the other loads make it.
+
+    Parameters
+    ----------
+    number : int or None
+        The load's number; the latest where none is given.
+    forget : bool
+        Delete the kept copies of files that no other load has.
+
+    Returns
+    -------
+    tuple
+        The load taken back, and the account of what is left (None where nothing is).
+
+    Raises
+    ------
+    StoreError
+        If there is no such load.
+    SourceError
+        If what is left is no log by itself; the store is then untouched.
+    """
+    _require_loads(store)
+    with store.lock(), _scratch(store) as scratch:
+        manifest = store.manifest()
+        gone = next((load for load in reversed(manifest.loads) if number in (None, load.number)), None)
+        if gone is None:
+            numbers = ", ".join(str(load.number) for load in manifest.loads)
+            msg = f"there is no load {number} in {store.path}; its loads: {numbers}"
+            raise StoreError(msg)
+        left = Manifest(loads=tuple(load for load in manifest.loads if load is not gone))
+        report = None
+        if left.loads:
+            report = _rebuild(store, left, scratch, progress)
+        else:
+            store.publish(left)
+        if forget:
+            kept = {source.sha256 for load in left.loads for source in load.sources}
+            for source in gone.sources:
+                if source.sha256 not in kept:
+                    (store.sources / f"{source.sha256}.zst").unlink(missing_ok=True)
+        return gone, report
+
+
+def _require_loads(store: Store) -> None:
+    if not store.manifest().loads:
         msg = f"nothing is loaded in {store.path}; run: dogdays load FOLDER_OR_FILE --store {store.path}"
         raise StoreError(msg)
-    with store.lock():
-        manifest = store.manifest()
-        name, report = _build(store, manifest, {}, (), progress)
-        store.publish(replace(manifest, snapshot=name, snapshot_format=FORMAT))
-        return report
+
+
+def _rebuild(store: Store, manifest: Manifest, scratch: Path, progress: Progress) -> LoadReport:
+    name, report = _build(store, manifest, {}, scratch, progress)
+    store.publish(replace(manifest, snapshot=name, snapshot_format=FORMAT))
+    return report
+
+
+@contextmanager
+def _scratch(store: Store) -> Iterator[Path]:
+    """Yield a folder for a load's scratch files; a disk that can't take them is a known failure."""
+    try:
+        store.spill.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=store.spill, prefix=LOAD_SCRATCH) as folder:
+            yield Path(folder)
+    except (OSError, EngineError, MemoryError) as error:
+        said = str(error).splitlines()[0] if str(error) else type(error).__name__
+        msg = f"the store {store.path} couldn't be written ({said}); it is as it was before, see that the disk has room"
+        raise StoreError(msg) from error
+
+
+def _passed_over(path: Path, names: tuple[str, ...]) -> tuple[str, ...]:
+    """Say in one sentence which files of the folder are no CSV files."""
+    if not names:
+        return ()
+    shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
+    return (f"passed over in {path.name}: {shown} (no CSV {'files' if len(names) > 1 else 'file'})",)
 
 
 def keep_source(store: Store, source: SourceEntry, path: Path) -> None:
-    """Keep a compressed copy of a loaded file, named by its content's hash."""
+    """Keep a compressed copy of a loaded file, named by its content's hash.
+
+    Raises
+    ------
+    SourceError
+        If the file is no longer what was loaded.
+    """
     kept = store.sources / f"{source.sha256}.zst"
     if kept.exists():
         return
@@ -120,23 +205,33 @@ def keep_source(store: Store, source: SourceEntry, path: Path) -> None:
     draft = kept.with_suffix(".draft")
     import pyarrow as pa  # not needed before something new is loaded
 
+    seen = hashlib.sha256()
     with path.open("rb") as plain, pa.CompressedOutputStream(str(draft), "zstd") as packed:
-        shutil.copyfileobj(plain, packed, 1 << 22)
+        while chunk := plain.read(1 << 22):
+            seen.update(chunk)
+            packed.write(chunk)
+    if seen.hexdigest() != source.sha256:
+        draft.unlink(missing_ok=True)
+        msg = f"{source.name} changed while it was being loaded; load it again when nothing writes to it"
+        raise SourceError(msg)
     with draft.open("rb+") as written:
         os.fsync(written.fileno())
     draft.replace(kept)
 
 
+def _settled(files: Sequence[SourceFile], scratch: Path) -> list[SourceFile]:
+    """Return the files to read: a SQLite file that is still being written to is copied whole first."""
+    return [replace(file, path=settle_sqlite(file.path, scratch)) if file.kind == "sqlite" else file for file in files]
+
+
 def _entry(
     before: Manifest,
-    files: tuple[SourceFile, ...],
+    files: Sequence[SourceFile],
     path: Path,
     loaded_on: dt.date,
     options: LoadOptions,
-    progress: Progress,
 ) -> LoadEntry | None:
     """Return the manifest's new line, None where the same files with the same options are there already."""
-    progress("looking over the files")
     sources = tuple(
         SourceEntry(name=file.name, sha256=hash_file(file.path), n_bytes=file.path.stat().st_size) for file in files
     )
@@ -148,23 +243,18 @@ def _entry(
 
 
 def _build(
-    store: Store, manifest: Manifest, paths: Mapping[str, Path], remarks: tuple[str, ...], progress: Progress
+    store: Store, manifest: Manifest, paths: Mapping[str, Path], scratch: Path, progress: Progress
 ) -> tuple[str, LoadReport]:
     """Build a new snapshot from all loads of ``manifest``; on any failure no file is left behind."""
     name = store.new_snapshot_name()
     target = store.snapshot_path(name)
-    store.spill.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(dir=store.spill) as scratch:
-        database = Database.build(target, spill=store.spill)
-        try:
-            report = fill(
-                database, store, manifest, paths=paths, remarks=remarks, scratch=Path(scratch), progress=progress
-            )
-            report = replace(report, snapshot=name)
-            database.finish()
-        except BaseException:
-            database.close()
-            target.unlink(missing_ok=True)
-            target.with_name(target.name + ".wal").unlink(missing_ok=True)
-            raise
+    database = Database.build(target, spill=scratch)
+    try:
+        report = fill(database, store, manifest, paths=paths, scratch=scratch, progress=progress)
+        database.finish()
+    except BaseException:
+        database.close()
+        target.unlink(missing_ok=True)
+        target.with_name(target.name + ".wal").unlink(missing_ok=True)
+        raise
     return name, report

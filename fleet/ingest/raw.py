@@ -1,7 +1,8 @@
-"""A source's table as text, ready for one SQL statement: CSV read straight, CSV repaired first, or SQLite.
+"""A source's table as text, ready for one SQL statement: CSV read straight, a numbered CSV file, or SQLite.
 
 Every raw table has the columns ``c0 .. cn`` (text, in the file's order) and ``record``, which is null where
-record numbers follow from the row's place (the n-th row is record n + 1, the header being record 1).
+record numbers follow from the row's place (the n-th row is record n + 1, the header being record 1). A CSV file that
+the fast reader can't be trusted with and a sheet of a workbook are written anew as numbered CSV files first.
 """
 
 from __future__ import annotations
@@ -10,23 +11,30 @@ import csv
 import io
 import itertools
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from fleet.errors import SourceError
-from fleet.ingest.csv_bytes import CsvCount, CsvFacts, count_records, look_at_csv, open_bytes
+from fleet.ingest.csv_bytes import (
+    READING_FAILS,
+    CsvCount,
+    CsvFacts,
+    count_records,
+    look_at_csv,
+    open_bytes,
+    scratch_file,
+)
 from fleet.ingest.csv_repair import SetAside, repair
+from fleet.ingest.header_row import HeaderRecord, LooksLikeHeader, csv_header
+from fleet.ingest.sources import kind_of, sqlite_tables
+from fleet.ingest.sqlite_file import SqliteTable, look_at_table, settle_sqlite
+from fleet.ingest.sqlite_rows import run_sqlite
+from fleet.ingest.workbook import Workbook, open_workbook
 from fleet.store.database import Database, EngineError
 from fleet.store.readers import csv_relation, numbered_csv_relation
 
-if TYPE_CHECKING:
-    import pyarrow as pa
-
-BATCH = 50_000
 LARGE = 16_000_000
 """Bytes; the records of a larger CSV file are counted while the fast reader is at work on it."""
 SAMPLE = 400
@@ -37,8 +45,9 @@ SAMPLE = 400
 class RawTable:
     """One table of one source file, as text.
 
-    ``counting`` is the independent count that the load is held to; ``set_aside`` are records that
-    couldn't be split into fields.
+    ``member`` names the sheet or the table inside the file. ``counting`` is the independent count that the load is
+    held to; ``set_aside`` are records that couldn't be split into fields or stand above the header, which is record
+    ``header_record``. ``repaired`` says that ``path`` is a numbered CSV file made from the source.
     """
 
     source: str
@@ -49,10 +58,11 @@ class RawTable:
     facts: CsvFacts | None = None
     repaired: bool = False
     set_aside: tuple[SetAside, ...] = ()
+    header_record: int = 1
 
     @property
     def name(self) -> str:
-        """How reports call it: the file, and the table inside a SQLite file."""
+        """How reports call it: the file, and the sheet or table inside it (``book.xlsx:Sheet1``)."""
         return f"{self.source}:{self.member}" if self.member else self.source
 
     @property
@@ -65,121 +75,220 @@ class RawTable:
         """Whether it pays to look at a sample before reading it."""
         return self.facts is not None and self.facts.n_bytes > LARGE
 
+    @property
+    def delimiter(self) -> str:
+        """What separates the fields in the text of a record that is set aside."""
+        return self.facts.delimiter if self.facts else ","
+
     def run(self, database: Database, statement: Callable[[str], str]) -> int:
-        """Run ``statement(relation)`` where the relation yields c0 .. cn and record; return the rows it wrote."""
-        if self.facts is not None:
+        """Run ``statement(relation)`` where the relation yields c0 .. cn and record; return the rows it wrote.
+
+        Raises
+        ------
+        SourceError
+            If a row of a SQLite table can't be read.
+        """
+        if self.facts is not None or self.repaired:
             return int(database.value(statement(self._csv_relation(self.facts))) or 0)
-        with closing(_open_sqlite(self.path)) as connection:
-            reader = _sqlite_batches(connection, self.member, self.headers)
-            made = statement("(select *, null::bigint as record from raw_rows)")
-            return database.run_with(made, "raw_rows", reader)
+        table = SqliteTable(
+            source=self.source, path=self.path, member=self.member, headers=self.headers, n_rows=self.n_records
+        )
+        return run_sqlite(database, statement, table)
 
     def sample(self) -> list[list[str]]:
-        """Return the first records of a CSV file, as far as they can be split."""
-        if self.facts is None:
+        """Return the first records of a CSV file or a sheet, as far as they can be split."""
+        if self.facts is None and not self.repaired:
             return []
         with open_bytes(self.path) as stream:
             text = stream.read(SAMPLE * 1000).decode("utf-8", errors="replace")
-        delimiter = "," if self.repaired else self.facts.delimiter
+        delimiter = "," if self.repaired else self.delimiter
         rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-        first = [row[1:] if self.repaired else row for row in itertools.islice(rows, 1, SAMPLE)]
+        first = [row[1:] if self.repaired else row for row in itertools.islice(rows, 0 if self.repaired else 1, SAMPLE)]
         return [row for row in first if len(row) == len(self.headers)]
 
     def with_repair(self, scratch: Path) -> RawTable:
         """Return the same table read by the slow, forgiving reader; scratch files go to ``scratch``."""
-        if self.facts is None:
+        if self.facts is None or self.repaired:
             return self
-        scratch.mkdir(parents=True, exist_ok=True)
-        clean = scratch / f"repaired_{self.path.name.removesuffix('.gz')}"
-        found = repair(self.path, self.facts, len(self.headers), clean)
-        counting = _done(CsvCount(records=found.n_records + 1, regular=True))
+        clean = scratch_file(scratch, ".csv")
+        try:
+            found = repair(self.path, self.facts, len(self.headers), clean, header_record=self.header_record)
+        except READING_FAILS as error:
+            msg = f"{self.name} can't be read ({error})"
+            raise SourceError(msg) from error
+        counting = _done(found.n_records + 1)
         return replace(self, path=clean, repaired=True, set_aside=found.set_aside, counting=counting)
 
-    def _csv_relation(self, facts: CsvFacts) -> str:
-        if self.repaired:
+    def _csv_relation(self, facts: CsvFacts | None) -> str:
+        if self.repaired or facts is None:
             return numbered_csv_relation(self.path, len(self.headers))
-        return csv_relation(self.path, len(self.headers), facts.delimiter)
+        return csv_relation(self.path, len(self.headers), facts.delimiter, gzipped=facts.gzipped)
 
 
-def raw_csv(name: str, path: Path, *, scratch: Path) -> RawTable:
-    """Open one CSV file; a file the fast reader can't be trusted with is repaired first.
+def open_tables(
+    name: str,
+    path: Path,
+    *,
+    scratch: Path,
+    header_record: HeaderRecord = None,
+    looks_like_header: LooksLikeHeader | None = None,
+) -> list[RawTable]:
+    """Which tables does a source file hold?
+
+    Parameters
+    ----------
+    name : str
+        How reports call the file; its ending plays no part but for files that are no log.
+    path : Path
+        Where it lies.
+    scratch : Path
+        Folder for files made on the way; they must last as long as the tables.
+    header_record : int or callable, optional
+        The record that holds the headers, for every table of the file or by a table's name in reports; it wins over
+        the guess. A SQLite table has no such record.
+    looks_like_header : callable, optional
+        Tells by a row's cells whether they are column names, see `fleet.ingest.header_row.find_header`.
+
+    Returns
+    -------
+    list of RawTable
+        A CSV file's one table; each sheet of a workbook that holds something; each table or view of a SQLite file
+        whose name is that of a log's table, or, where there is none, all that can be read.
+
+    Raises
+    ------
+    SourceError
+        If the file, or a table that belongs to the log, can't be read.
+    """
+    kind = kind_of(name, path)
+    if kind == "sqlite":
+        return _sqlite_tables(name, settle_sqlite(path, scratch))
+    if kind == "workbook":
+        with open_workbook(name, path) as book:
+            return [_sheet(book, sheet, scratch, header_record, looks_like_header) for sheet in book.sheet_names()]
+    return [raw_csv(name, path, scratch=scratch, header_record=header_record, looks_like_header=looks_like_header)]
+
+
+def raw_csv(
+    name: str,
+    path: Path,
+    *,
+    scratch: Path,
+    header_record: HeaderRecord = None,
+    looks_like_header: LooksLikeHeader | None = None,
+) -> RawTable:
+    """Open one CSV file; one that the fast reader can't be trusted with is repaired first.
 
     Raises
     ------
     SourceError
         If the file is empty, can't be read or has no header.
     """
-    facts = look_at_csv(name, path)
-    headers = _split_header(name, facts)
-    if facts.n_bytes > LARGE and facts.encoding == "utf-8":
+    facts, record, headers = csv_header(
+        name, path, look_at_csv(name, path), header_record=header_record, looks_like_header=looks_like_header
+    )
+    if facts.n_bytes > LARGE and facts.encoding == "utf-8" and record == 1:
         pool = ThreadPoolExecutor(max_workers=1)
-        counting = pool.submit(count_records, name, path, facts.encoding)
+        counting = pool.submit(
+            count_records, name, path, facts.encoding, n_fields=len(headers), delimiter=facts.delimiter
+        )
         pool.shutdown(wait=False)
         return RawTable(source=name, path=path, member="", headers=headers, counting=counting, facts=facts)
-    count = count_records(name, path, facts.encoding)
-    table = RawTable(source=name, path=path, member="", headers=headers, counting=_done(count), facts=facts)
-    return table if count.regular else table.with_repair(scratch)
+    count = count_records(name, path, facts.encoding, n_fields=len(headers), delimiter=facts.delimiter)
+    table = RawTable(
+        source=name, path=path, member="", headers=headers, counting=_done(count.records), facts=facts,
+        header_record=record,
+    )  # fmt: skip
+    return table if count.regular and record == 1 else table.with_repair(scratch)
+
+
+def raw_workbook(
+    name: str,
+    path: Path,
+    sheet: str,
+    *,
+    scratch: Path,
+    header_record: HeaderRecord = None,
+    looks_like_header: LooksLikeHeader | None = None,
+) -> RawTable:
+    """Open one sheet of a workbook.
+
+    Raises
+    ------
+    SourceError
+        If the workbook can't be read, or the sheet is missing or empty.
+    """
+    with open_workbook(name, path) as book:
+        return _sheet(book, sheet, scratch, header_record, looks_like_header)
 
 
 def raw_sqlite(name: str, path: Path, member: str) -> RawTable:
-    """Open one table of a SQLite file.
+    """Open one table or view of a SQLite file (a settled one: `settle_sqlite`).
 
     Raises
     ------
     SourceError
         If the table can't be read.
     """
-    try:
-        with closing(_open_sqlite(path)) as connection:
-            cursor = connection.execute(f"select * from {_quoted(member)} limit 0")  # noqa: S608
-            headers = tuple(str(column[0]) for column in cursor.description)
-            n_records = int(connection.execute(f"select count(*) from {_quoted(member)}").fetchone()[0])  # noqa: S608
-    except sqlite3.Error as error:
-        msg = f"{name}: the table {member} can't be read ({error})"
-        raise SourceError(msg) from error
-    counting = _done(CsvCount(records=n_records + 1, regular=True))
-    return RawTable(source=name, path=path, member=member, headers=headers, counting=counting)
+    table = look_at_table(name, path, member)
+    counting = _done(table.n_rows + 1)
+    return RawTable(source=name, path=path, member=member, headers=table.headers, counting=counting)
+
+
+def numbered_table(
+    source: str,
+    path: Path,
+    *,
+    member: str,
+    headers: tuple[str, ...],
+    n_written: int,
+    set_aside: tuple[SetAside, ...] = (),
+) -> RawTable:
+    """Return the table of a numbered CSV file: quoted fields in UTF-8, the record's number first, no header line."""
+    return RawTable(
+        source=source, path=path, member=member, headers=headers, counting=_done(n_written + len(set_aside) + 1),
+        repaired=True, set_aside=set_aside,
+    )  # fmt: skip
 
 
 ReadError = (EngineError, sqlite3.Error)
 """What reading a raw table may raise; a CSV file is then read again by the forgiving reader."""
 
 
-def _done(count: CsvCount) -> Future[CsvCount]:
+def _done(n_records: int) -> Future[CsvCount]:
+    """Return a count, the header included, that has ended."""
     future: Future[CsvCount] = Future()
-    future.set_result(count)
+    future.set_result(CsvCount(records=n_records, regular=True))
     return future
 
 
-def _split_header(name: str, facts: CsvFacts) -> tuple[str, ...]:
-    try:
-        headers = next(csv.reader(io.StringIO(facts.header), delimiter=facts.delimiter, strict=True))
-    except (csv.Error, StopIteration) as error:
-        msg = f"{name}: the header line can't be split ({error})"
-        raise SourceError(msg) from error
-    return tuple(header.strip() for header in headers)
+def _sqlite_tables(name: str, path: Path) -> list[RawTable]:
+    found = []
+    refused: SourceError | None = None
+    for member, table in sqlite_tables(path, name):
+        try:
+            found.append(raw_sqlite(name, path, member))
+        except SourceError as error:
+            # what has no log table's name and can't be opened (a view of a table that is gone) has no headers to
+            # be known by either
+            if table is not None:
+                raise
+            refused = error
+    if not found and refused is not None:
+        raise refused
+    return found
 
 
-def _open_sqlite(path: Path) -> sqlite3.Connection:
-    connection = sqlite3.connect(f"file:{path.resolve().as_posix()}?mode=ro", uri=True, check_same_thread=False)
-    # a text that isn't UTF-8 must not stop the load
-    connection.text_factory = lambda raw: raw.decode("utf-8", errors="replace")
-    return connection
-
-
-def _sqlite_batches(connection: sqlite3.Connection, member: str, headers: tuple[str, ...]) -> pa.RecordBatchReader:
-    import pyarrow as pa  # half a second that a load of CSV files needn't wait for
-
-    schema = pa.schema([(f"c{i}", pa.string()) for i in range(len(headers))])
-    columns = ", ".join(f"nullif(cast({_quoted(header)} as text), '')" for header in headers)
-    cursor = connection.execute(f"select {columns} from {_quoted(member)}")  # noqa: S608
-
-    def batches() -> Iterator[pa.RecordBatch]:
-        while rows := cursor.fetchmany(BATCH):
-            yield pa.record_batch([pa.array(column, pa.string()) for column in zip(*rows, strict=True)], schema=schema)
-
-    return pa.RecordBatchReader.from_batches(schema, batches())
-
-
-def _quoted(name: str) -> str:
-    return '"' + name.replace('"', '""') + '"'
+def _sheet(
+    book: Workbook,
+    sheet: str,
+    scratch: Path,
+    header_record: HeaderRecord,
+    looks_like_header: LooksLikeHeader | None,
+) -> RawTable:
+    numbered = scratch_file(scratch, ".csv")
+    written = book.write(sheet, numbered, header_record=header_record, looks_like_header=looks_like_header)
+    return RawTable(
+        source=book.name, path=numbered, member=sheet, headers=written.headers, counting=_done(written.n_records),
+        repaired=True, set_aside=written.set_aside, header_record=written.header_record,
+    )  # fmt: skip

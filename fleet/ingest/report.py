@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
+from fleet.ingest.possible import Missing, what_is_missing
 from fleet.store.database import Database
 from fleet.store.schema import TABLES
 
@@ -38,15 +38,16 @@ class LoadReport:
     """Everything a load says of itself.
 
     ``reasons`` counts (table, standing, reason); ``notices`` counts (table, rule) of rows kept with a
-    change or a flag; ``remarks`` are whole sentences.
+    change or a flag; ``remarks`` are whole sentences; ``missing`` says which answers the log can't give in full.
     """
 
-    snapshot: str
+    data_version: str
     loaded: bool
     accounts: tuple[SourceAccount, ...]
     reasons: tuple[tuple[str, str, str, int], ...]
     notices: tuple[tuple[str, str, int], ...]
     remarks: tuple[str, ...]
+    missing: tuple[Missing, ...] = ()
 
     def total(self, standing: str) -> int:
         """Return how many records of the whole log stand so (records, clean, quarantined …)."""
@@ -68,7 +69,7 @@ class LoadReport:
         return asdict(self)
 
 
-def read_report(database: Database, *, snapshot: str, loaded: bool) -> LoadReport:
+def read_report(database: Database, *, data_version: str, loaded: bool) -> LoadReport:
     """Work out the account of the snapshot attached to ``database``."""
     rows = database.rows(_ACCOUNT.format(union=_standing_union()))
     accounts = tuple(
@@ -81,71 +82,77 @@ def read_report(database: Database, *, snapshot: str, loaded: bool) -> LoadRepor
     notices = database.rows(_NOTICES.format(union=_rows_union()))
     remarks = database.rows("select said from log.landing.remark order by source_id, said")
     return LoadReport(
-        snapshot=snapshot,
+        data_version=data_version,
         loaded=loaded,
         accounts=accounts,
         reasons=tuple((t, s, r, int(n)) for t, s, r, n in reasons),
         notices=tuple((t, r, int(n)) for t, r, n in notices),
         remarks=tuple(said for (said,) in remarks),
+        missing=what_is_missing(_columns_present(database)),
     )
 
 
-def quarantine_frame(database: Database) -> pd.DataFrame:
-    """Return every refused record: source file, table, record number, reason and its text as JSON."""
-    return records_frame(database, "quarantined")
+def _columns_present(database: Database) -> dict[str, list[str]]:
+    """Return the columns of each table that hold at least one value in a clean record."""
+    present = {}
+    for name, table in TABLES.items():
+        columns = [column.name for column in table.columns]
+        own = " and notice is distinct from 'built from visits'" if name == "equipment" else ""
+        asked = ", ".join(f"count({column}) > 0" for column in columns)
+        row = database.rows(f"select {asked} from log.landing.{table.clean_name} where standing is null{own}")[0]  # noqa: S608
+        present[name] = [column for column, is_there in zip(columns, row, strict=True) if is_there]
+    return present
 
 
 def records_frame(database: Database, standing: str) -> pd.DataFrame:
-    """Return every record of a standing (quarantined, duplicate or blank) with its place and reason."""
+    """Return the place and reason of every record of a standing: quarantined, duplicate, blank, or kept (changed).
+
+    ``text`` is there only for records that couldn't be split into fields; `fleet.ingest.records` reads that of all.
+    """
     return database.frame(
-        f"""
-        with placed as (
-            select source_id, {_RECORD} as record, r.standing, r.reason, r.raw
-            from ({_rows_union()}) as r join log.landing.source as s using (source_id)
-            where r.standing = $standing
-            union all
-            select source_id, record, standing, reason, raw from log.landing.set_aside where standing = $standing
-        )
-        select s.name || case when s.member <> '' then ':' || s.member else '' end as source, s.table_name, p.record,
-            p.reason, p.raw as text
-        from placed as p join log.landing.source as s using (source_id)
-        order by s.source_id, p.record
-        """,  # noqa: S608
+        f"select source, table_name, record, reason, raw as text from ({PLACED})",  # noqa: S608
         {"standing": standing},
     )
-
-
-def notice_frame(database: Database) -> pd.DataFrame:
-    """Return every record kept with a change or a flag, with what was done."""
-    return database.frame(
-        f"""
-        select s.name || case when s.member <> '' then ':' || s.member else '' end as source, s.table_name,
-            {_RECORD} as record, r.notice
-        from ({_rows_union()}) as r join log.landing.source as s using (source_id)
-        where r.standing is null and r.notice is not null order by all
-        """  # noqa: S608
-    )
-
-
-_RECORD = "coalesce(r.record, r.place - s.first_place + 2)"
-"""A record's number: the header is record 1, so the first landed row is record 2."""
 
 
 def _rows_union() -> str:
     # rows taken out of a visits sheet are no records of their own
     own = "source_id in (select source_id from log.landing.source where table_name = '{}')"
     return " union all ".join(
-        f"select '{t.name}' as table_name, source_id, record, rowid as place, standing, reason, notice, raw "  # noqa: S608
-        f"from log.landing.{t.clean_name} where (standing is null and notice is not null) "
-        f"or (standing is not null and {own.format(t.name)})"
+        f"select '{t.name}' as table_name, coalesce(counted_in, source_id) as counted, record, rowid as place, "  # noqa: S608
+        f"nullif(standing, 'further row') as standing, reason, notice, raw from log.landing.{t.clean_name} "
+        "where (coalesce(standing, 'further row') = 'further row' and notice is not null) "
+        f"or (standing <> 'further row' and {own.format(t.name)})"
         for t in TABLES.values()
     )
 
 
+_RECORD = "coalesce(r.record, r.place - s.first_place + 2)"
+"""A record's number: the header is record 1, so the first landed row is record 2."""
+
+_SOURCE = "s.name || case when s.member <> '' then ':' || s.member else '' end"
+
+PLACED = f"""
+with placed as (
+    select s.source_id, {_RECORD} as record, coalesce(r.reason, r.notice) as reason, null as raw, false as is_whole
+    from ({_rows_union()}) as r join log.landing.source as s on s.source_id = r.counted
+    where coalesce(r.standing, 'kept') = $standing
+        -- a unit built from visits is no record of its own
+        and (r.record is not null or r.table_name = s.table_name)
+    union all
+    select source_id, record, reason, raw, true from log.landing.set_aside where standing = $standing
+)
+select s.source_id, s.sha256, {_SOURCE} as source, s.table_name, p.record::bigint as record, p.reason, p.raw, p.is_whole
+from placed as p join log.landing.source as s using (source_id)
+order by s.source_id, p.record, p.reason
+"""  # noqa: S608
+"""Every record of a standing with its place and reason; ``raw`` is the whole text of one that couldn't be split."""
+
+
 def _standing_union() -> str:
     return " union all ".join(
-        f"select source_id, coalesce(standing, 'clean') as standing, count(*) as n "  # noqa: S608
-        f"from log.landing.{t.clean_name} as r semi join log.landing.source as s "
+        "select coalesce(counted_in, source_id) as source_id, coalesce(standing, 'clean') as standing, "  # noqa: S608
+        f"count(*) as n from log.landing.{t.clean_name} as r semi join log.landing.source as s "
         f"on s.source_id = r.source_id and s.table_name = '{t.name}' group by all"
         for t in TABLES.values()
     )
@@ -185,15 +192,3 @@ from (
     from ({union}) where standing is null and notice is not null
 ) group by all order by all
 """
-
-
-def reason_words() -> Mapping[str, str]:
-    """Return what each named reason means, for people."""
-    return {
-        "reported_in_future": "reported after the load's as-of day",
-        "unknown_unit": "no unit of that tag is known",
-        "visit_unknown": "its visit isn't in the log",
-        "visit_quarantined": "its visit was refused; it comes back with it",
-        "same_row": "the same in every column as another record",
-        "older_version": "came again later with other content",
-    }

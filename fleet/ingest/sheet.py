@@ -46,10 +46,13 @@ def settle_further_rows(database: Database) -> None:
 
 def _merged(shared: Iterable[str]) -> str:
     """One row a visit of a sheet: of each column the last value that is written."""
-    last = ", ".join(f"arg_max({name}, rowid) as {name}" for name in shared)
+    last = ", ".join(f"arg_max(s.{name}, s.rowid) as {name}" for name in shared)
     return (
-        f"create or replace table memory.main.sheet_visit as select source_id, visit_id, {last} "
-        "from log.landing.sheet where standing is null group by source_id, visit_id"
+        f"create or replace table memory.main.sheet_visit as select s.source_id, s.visit_id, {last}, "
+        "arg_min(s.counted_in, s.rowid) as counted_in, "
+        "arg_min(coalesce(s.record, s.rowid - o.first_place + 2), s.rowid) as record "
+        "from log.landing.sheet as s join log.landing.source as o on o.source_id = s.source_id "
+        "where s.standing is null group by s.source_id, s.visit_id"
     )
 
 
@@ -77,13 +80,14 @@ def _visits(visit: Iterable[str]) -> str:
         f"case when r.agrees and r.repeat = 1 and r.nth = 1 then m.{name} else s.{name} end as {name}" for name in names
     )
     return f"""
-        insert into log.landing.visit (visit_id, {", ".join(names)}, source_id, record, standing, reason, raw)
-        select s.visit_id, {merged}, s.source_id, coalesce(s.record, s.rowid - o.first_place + 2),
+        insert into log.landing.visit
+            (visit_id, {", ".join(names)}, source_id, counted_in, record, standing, reason, notice, raw)
+        select s.visit_id, {merged}, s.source_id, s.counted_in, coalesce(s.record, s.rowid - o.first_place + 2),
             case when s.standing is not null then s.standing when r.repeat > 1 or not r.agrees then 'duplicate'
                 when r.nth > 1 then 'further row' end,
             case when s.standing is not null then s.reason when r.repeat > 1 then 'same_row'
                 when not r.agrees then 'older_version' end,
-            s.raw
+            s.notice, s.raw
         from log.landing.sheet as s
         join log.landing.source as o on o.source_id = s.source_id
         left join memory.main.sheet_row as r on r.place = s.rowid
@@ -95,8 +99,8 @@ def _visits(visit: Iterable[str]) -> str:
 def _parts() -> str:
     filled = " or ".join(f"s.{name} is not null" for name in PARTS.values())
     return f"""
-        insert into log.landing.part (visit_id, {", ".join(PARTS)}, source_id, record)
-        select s.visit_id, {", ".join(f"s.{name}" for name in PARTS.values())}, s.source_id,
+        insert into log.landing.part (visit_id, {", ".join(PARTS)}, source_id, counted_in, record)
+        select s.visit_id, {", ".join(f"s.{name}" for name in PARTS.values())}, s.source_id, s.counted_in,
             coalesce(s.record, s.rowid - o.first_place + 2)
         from log.landing.sheet as s
         join log.landing.source as o on o.source_id = s.source_id
@@ -108,8 +112,8 @@ def _parts() -> str:
 
 def _readings() -> list[str]:
     return [
-        "insert into log.landing.reading (visit_id, component, stage, value, meter, source_id) "
-        f"select visit_id, '{section}', '{stage}', {section}_{stage}_uf, meter, source_id "
+        "insert into log.landing.reading (visit_id, component, stage, value, meter, source_id, counted_in, record) "
+        f"select visit_id, '{section}', '{stage}', {section}_{stage}_uf, meter, source_id, counted_in, record "
         f"from memory.main.sheet_visit where {section}_{stage}_uf is not null order by source_id, visit_id"
         for section in SECTIONS
         for stage in STAGES

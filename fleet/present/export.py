@@ -10,10 +10,8 @@ from decimal import Decimal
 import pandas as pd
 
 from fleet.answer import Answer
+from fleet.ingest.guard import guard
 from fleet.present.numbers import is_blank
-
-_RUNS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
-"""Beginnings a spreadsheet takes for a formula (list after the OWASP page on CSV injection, from memory)."""
 
 
 class _Lines:
@@ -41,7 +39,7 @@ def as_csv(table: Answer | pd.DataFrame) -> str:
     lines = _Lines()
     # a carriage return inside a cell is quoted only where it is part of the writer's line end
     writer = csv.writer(lines, lineterminator="\r\n")
-    writer.writerow([safe_text(str(name)) for name in frame.columns])
+    writer.writerow([guard(str(name)) for name in frame.columns])
     columns = [frame[name].tolist() for name in frame.columns]
     writer.writerows([_cell(value) for value in row] for row in zip(*columns, strict=True))
     return "".join(line.removesuffix("\r\n") + "\n" for line in lines.written)
@@ -58,22 +56,11 @@ def as_json(table: Answer | pd.DataFrame) -> str:
     return json.dumps(rows, indent=2, ensure_ascii=False) + "\n"
 
 
-def safe_text(text: str) -> str:
-    """Return text that no spreadsheet runs as a formula.
-
-    Examples
-    --------
-    >>> safe_text("=1+1"), safe_text("B-7")
-    ("'=1+1", 'B-7')
-    """
-    return "'" + text if text.startswith(_RUNS) else text
-
-
 def _cell(value: object) -> object:
     if is_blank(value):
         return ""
     if isinstance(value, str):
-        return safe_text(value)
+        return guard(value)
     if isinstance(value, (dt.datetime, pd.Timestamp)):
         return value.date().isoformat() if value.time() == dt.time(0) else value.isoformat(sep=" ")
     if isinstance(value, bool):

@@ -10,9 +10,12 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from fleet.answer import Answer, AnswerColumn
+from fleet.present.life_groups import readable
+from fleet.present.life_words import least_ages
 
 FOOTNOTED = ("note", "notes")
 """Columns whose sentences stand under the table, numbered."""
@@ -75,14 +78,45 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
         "life": (
             _PROPERTY,
             _text("component", 1),
-            _text("ending", 6),
-            _one("count", "spells", 4),
+            _text("ending", 7),
             _one("count", "failures", 2),
-            _interval("a tenth failed by, years", ("b10", "b10_low", "b10_high"), 2),
+            _interval("a tenth failed by, years", ("b10", "b10_low", "b10_high"), 1),
             _interval("half failed by, years", ("median", "median_low", "median_high"), 1),
-            _interval("shape", ("shape", "shape_low", "shape_high"), 4),
-            _interval("scale, years", ("scale", "scale_low", "scale_high"), 7),
-            _text("model", 6),
+            _text("model", 2, "law"),
+            _one("share", "weight", 6),
+            _interval("shape", ("shape", "shape_low", "shape_high"), 5),
+            _one("number", "curve_age", 4, "curve to, years"),
+            Shown(
+                header="still working then",
+                columns=("curve_survival", "curve_low", "curve_high"),
+                style="shares",
+                rank=4,
+            ),
+            _one("share", "fitted_survival", 4, "by the law"),
+            _one("count", "curve_at_risk", 6, "watched then"),
+            _one("count", "weak", 6),
+            _one("count", "spells", 7, "lives"),
+            _one("number", "part_years", 6, "part-years"),
+            _interval("scale, years", ("scale", "scale_low", "scale_high"), 8),
+        ),
+        "life curve": (
+            _PROPERTY,
+            _text("component", 2),
+            _one("number", "age", 1, "age, years"),
+            _one("count", "at_risk", 1, "watched"),
+            _one("count", "failures", 3, "failed then"),
+            Shown(header="still working", columns=("survival", "low", "high"), style="shares", rank=1),
+            _one("share", "average", 2, "by the laws"),
+            _one("share", "weibull", 4, "by Weibull"),
+        ),
+        "life ends": (
+            _PROPERTY,
+            _text("component", 2),
+            _one("number", "age", 1, "by, years"),
+            _text("cause", 1),
+            _one("share", "share", 1, "share ended by it"),
+            _one("share", "sd", 2, "standard error"),
+            _one("count", "lives", 3, "lives, any age"),
         ),
         "drift": (
             _text("property", 6),
@@ -223,9 +257,37 @@ def reading_order(answer: Answer) -> ReadingOrder:
         return ReadingOrder(table=lines, remark=remark)
     if answer.name == "drift":
         return ReadingOrder(table=table.sort_values(["advice", "pct"], key=_urgent_first, kind="stable"))
+    if answer.name == "life":
+        return _life_order(answer)
+    if answer.name == "life curve":
+        return _curve_order(answer)
     if answer.name == "demand":
         return ReadingOrder(table=table.sort_values("building", key=lambda names: names != "", kind="stable"))
     return ReadingOrder(table=table)
+
+
+def _life_order(answer: Answer) -> ReadingOrder:
+    """Show every law of one group; of several groups the average alone. Bounds without an estimate go to the note."""
+    table = answer.table
+    averages = table[table["model"] == "average"]
+    one = len(averages) < 2 or len(averages) == len(table)
+    shown, laws = (table, 0) if one else (averages, len(table) - len(averages))
+    notes = ["; ".join(filter(None, (least_ages(row), str(row["note"])))) for _, row in shown.iterrows()]
+    remark = f"{laws} rows of single laws aren't shown (CSV and JSON have them)." if laws else ""
+    return ReadingOrder(table=shown.assign(note=notes), remark=remark)
+
+
+def _curve_order(answer: Answer) -> ReadingOrder:
+    """Show a curve at its beginning and where each half-year ends: it has a row for every age of failure."""
+    by = list(answer.settings.get("by") or ())
+    table = readable(answer.table)
+    last = ~table.assign(half_year=np.ceil(2 * table["age"])).duplicated([*by, "half_year"], keep="last")
+    between = len(answer.table) - int(last.sum())
+    remark = (
+        f"{between} ages of failure between these or past them, where fewer than ten were watched, aren't shown "
+        "(CSV and JSON have them)."
+    )
+    return ReadingOrder(table=table[last], remark=remark if between else "")
 
 
 def _urgent_first(values: pd.Series[Any]) -> pd.Series[Any]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import textwrap
 
-from fleet.ingest.report import LoadReport, reason_words
+from fleet.ingest.report import LoadReport
+from fleet.ingest.rules import words_of
 
 WIDTH = 80
 
@@ -20,8 +22,23 @@ def load_text(report: LoadReport, store: str, *, command: str = "dogdays") -> st
     if report.remarks:
         lines += ["", "Said aloud:"]
         lines += [textwrap.fill(said, WIDTH, initial_indent="  ", subsequent_indent="    ") for said in report.remarks]
+    if report.missing:
+        lines += ["", "What this log can't answer in full, for want of which column:"]
+        lines += [
+            textwrap.fill(said, WIDTH, initial_indent="  ", subsequent_indent="    ") for said in missing_said(report)
+        ]
     lines += ["", _next_steps(report, store, command)]
     return "\n".join(lines)
+
+
+def missing_said(report: LoadReport) -> list[str]:
+    """Return, a sentence each, what the log can't answer in full, what it lacks for that, and what is given instead."""
+    return [f"{one.answer}: wants {', '.join(one.columns)}; {one.instead}" for one in report.missing]
+
+
+def load_json(report: LoadReport) -> str:
+    """Return the whole account as JSON, as `LoadReport.to_dict` gives it."""
+    return json.dumps(report.to_dict(), indent=2, ensure_ascii=False) + "\n"
 
 
 def _first_sentence(report: LoadReport) -> str:
@@ -55,10 +72,9 @@ def _cut(text: str, width: int) -> str:
 def _listing(title: str, found: list[tuple[str, str, int]]) -> list[str]:
     if not found:
         return []
-    words = reason_words()
     lines = ["", f"{title}:"]
     for table, reason, n in found:
-        meaning = f" ({words[reason]})" if reason in words else ""
+        meaning = f" ({words_of(reason)})" if words_of(reason) else ""
         lines.append(
             textwrap.fill(f"{n:>5} {table}: {reason}{meaning}", WIDTH, initial_indent=" ", subsequent_indent=" " * 8)
         )

@@ -12,6 +12,7 @@ from types import MappingProxyType
 import pandas as pd
 
 from fleet.answer import Answer
+from fleet.present.life_words import curve_sentence, ends_sentence, life_sentence
 from fleet.present.numbers import about, as_date, counted, day, finite, listed, money, month, percent, places
 
 LIKELY = 0.5
@@ -25,9 +26,9 @@ def opening(answer: Answer) -> str:
 
     An empty table, or one in which nothing could be estimated, gives a sentence that says so with its first note.
     """
-    if answer.table.empty:
-        return _with_reason(answer)
     say = _OPENINGS.get(answer.name)
+    if answer.table.empty and answer.name != "life":
+        return _with_reason(answer)
     return say(answer) if say else f"{counted(len(answer.table), 'row')} as of {day(answer.as_of)}."
 
 
@@ -135,17 +136,6 @@ def _rates_by(every: pd.DataFrame, groups: tuple[str, ...], what: str) -> str:
 
 def _rate(row: pd.Series) -> str:
     return about(row["rate"], row["low"], row["high"])
-
-
-def _life(answer: Answer) -> str:
-    known = answer.table[answer.table["median"].notna()].sort_values("failures", ascending=False)
-    if known.empty:
-        return _with_reason(answer)
-    row = known.iloc[0]
-    first = f"; a tenth fail within {about(row['b10'], row['b10_low'], row['b10_high'])}"
-    tenth = first if finite(row["b10"]) is not None else ""
-    half = about(row["median"], row["median_low"], row["median_high"], unit="years")
-    return f"Half of all parts of the kind that fails most, {row['component']}, fail within {half}{tenth}."
 
 
 def _drift(answer: Answer) -> str:
@@ -277,7 +267,9 @@ def _seasons(answer: Answer) -> str:
 _OPENINGS: Mapping[str, Callable[[Answer], str]] = MappingProxyType(
     {
         "rates": _rates,
-        "life": _life,
+        "life": life_sentence,
+        "life curve": curve_sentence,
+        "life ends": ends_sentence,
         "drift": _drift,
         "meters": _meters,
         "callbacks": _callbacks,

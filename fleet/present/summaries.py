@@ -9,7 +9,8 @@ from collections.abc import Sequence
 import pandas as pd
 
 from fleet.answer import Answer
-from fleet.ingest.report import LoadReport, reason_words
+from fleet.ingest.report import LoadReport
+from fleet.ingest.rules import words_of
 from fleet.present.numbers import as_date
 from fleet.present.places import Places, in_walking_order, place_name
 from fleet.present.sentences import LIKELY
@@ -114,18 +115,32 @@ def named_clusters(clusters: Answer, n: int = 8) -> pd.DataFrame:
 
 def reasons_table(report: LoadReport) -> pd.DataFrame:
     """Return why records were set aside, in words where there are some, the most frequent first."""
-    words = reason_words()
     rows = [
-        (table, standing, words.get(reason, reason.replace("_", " ")), n)
+        (table, standing, reason.replace("_", " "), words_of(reason), n)
         for table, standing, reason, n in report.reasons
     ]
-    return head_by(pd.DataFrame(rows, columns=["table", "standing", "why", "records"]), "records", n=len(rows))
+    return head_by(
+        pd.DataFrame(rows, columns=["table", "standing", "rule", "meaning", "records"]), "records", n=len(rows)
+    )
 
 
 def notices_table(report: LoadReport) -> pd.DataFrame:
     """Return what was changed or flagged on the way in, the most frequent first."""
-    rows = [(table, rule.replace("_", " "), n) for table, rule, n in report.notices]
-    return head_by(pd.DataFrame(rows, columns=["table", "what", "records"]), "records", n=len(rows))
+    rows = [(table, rule.replace("_", " "), words_of(rule), n) for table, rule, n in report.notices]
+    return head_by(pd.DataFrame(rows, columns=["table", "rule", "meaning", "records"]), "records", n=len(rows))
+
+
+def missing_table(report: LoadReport) -> pd.DataFrame:
+    """Return what the log can't answer in full: the answer, the columns it wants, and what is given instead."""
+    rows = [(one.answer, ", ".join(one.columns), one.instead) for one in report.missing]
+    return pd.DataFrame(rows, columns=["answer", "wants", "instead"])
+
+
+def loaded_files(loads: pd.DataFrame) -> pd.DataFrame:
+    """Return the loads as a page shows them: number, day, origin, how many files, megabytes."""
+    shown = loads[["number", "loaded_on", "origin", "files"]].copy()
+    shown["megabytes"] = (loads["bytes"] / 1e6).round(1)
+    return shown
 
 
 def top_edge(table: pd.DataFrame, *columns: str) -> float:

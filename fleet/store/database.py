@@ -48,6 +48,11 @@ class Database:
         return database
 
     @classmethod
+    def scratch(cls, spill: Path) -> Database:
+        """Open an engine of its own that may read source files and is thrown away."""
+        return cls(_engine(spill))
+
+    @classmethod
     def read(cls, path: Path, *, spill: Path) -> Database:
         """Open an engine on the finished snapshot at ``path``, read-only and shut off from other files.
 

@@ -14,19 +14,25 @@ reader sees the old load or the new one, never half of either, and a power cut c
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
-import time
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from filelock import FileLock, Timeout
+
 from fleet.errors import StoreError
 from fleet.store.database import Database
 
-FORMAT = 2
+LOAD_SCRATCH = "load-"
+"""How the folders of a load's scratch files begin."""
+
+FORMAT = 3
 """Raised when the clean tables change shape: an older snapshot is then rebuilt from its sources."""
 
 
@@ -41,13 +47,14 @@ class SourceEntry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadEntry:
-    """One load: its number, the day it was made, its options and its files in reading order."""
+    """One load: its number, the day it was made, its options, its files in reading order, and what it passed over."""
 
     number: int
     loaded_on: str
     origin: str
     options: dict[str, Any]
     sources: tuple[SourceEntry, ...]
+    passed_over: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,6 +65,12 @@ class Manifest:
     snapshot_format: int = FORMAT
     loads: tuple[LoadEntry, ...] = field(default=())
 
+    @property
+    def data_version(self) -> str:
+        """What the loads hold, in a short name: the same loads give the same answers."""
+        told = json.dumps([asdict(load) for load in self.loads], sort_keys=True)
+        return f"log-{hashlib.sha256(told.encode()).hexdigest()[:12]}"
+
     def to_json(self) -> str:
         """Return the manifest as readable JSON."""
         return json.dumps(asdict(self), indent=2, sort_keys=True) + "\n"
@@ -67,7 +80,13 @@ class Manifest:
         """Build the manifest again from its JSON."""
         plain = json.loads(text)
         loads = tuple(
-            LoadEntry(**{**load, "sources": tuple(SourceEntry(**source) for source in load["sources"])})
+            LoadEntry(
+                **{
+                    **load,
+                    "sources": tuple(SourceEntry(**source) for source in load["sources"]),
+                    "passed_over": tuple(load.get("passed_over", ())),
+                }
+            )
             for load in plain["loads"]
         )
         return cls(snapshot=plain["snapshot"], snapshot_format=plain["snapshot_format"], loads=loads)
@@ -117,18 +136,20 @@ class Store:
         numbers = [int(file.stem.split("-")[1]) for file in folder.glob("snap-*.duckdb")]
         return f"snap-{max(numbers, default=0) + 1}.duckdb"
 
-    def data_version(self) -> str:
-        """Return the current snapshot's name, for cache keys and provenance.
+    def snapshot_name(self) -> str:
+        """Return the file name of the current snapshot.
 
         Raises
         ------
         StoreError
-            If nothing has been loaded, or another version of the program built the snapshot.
+            If nothing has been loaded, or the snapshot is gone or was built by another version of the program.
         """
         manifest = self.manifest()
-        name = manifest.snapshot
-        if not name or not self.snapshot_path(name).exists():
+        if not manifest.snapshot:
             msg = f"nothing is loaded in {self.path}; run: dogdays load FOLDER_OR_FILE --store {self.path}"
+            raise StoreError(msg)
+        if not self.snapshot_path(manifest.snapshot).exists():
+            msg = f"the snapshot is gone from {self.path}; run: dogdays rebuild --store {self.path}"
             raise StoreError(msg)
         if manifest.snapshot_format != FORMAT:
             msg = (
@@ -136,29 +157,65 @@ class Store:
                 f"run: dogdays rebuild --store {self.path}"
             )
             raise StoreError(msg)
-        return name
+        return manifest.snapshot
+
+    def data_version(self) -> str:
+        """Return what the loaded data are called, for cache keys and provenance: the same loads, the same name.
+
+        Raises
+        ------
+        StoreError
+            If nothing has been loaded, or the snapshot is gone or was built by another version of the program.
+        """
+        self.snapshot_name()
+        return self.manifest().data_version
 
     def open(self) -> Database:
         """Open the current snapshot for reading; StoreError where there is none."""
-        return Database.read(self.snapshot_path(self.data_version()), spill=self.spill)
+        name = self.snapshot_name()
+        try:
+            return Database.read(self.snapshot_path(name), spill=self.spill)
+        except StoreError:
+            # a load that ended between the two steps has taken the old snapshot away
+            if self.snapshot_name() == name:
+                raise
+            return Database.read(self.snapshot_path(self.snapshot_name()), spill=self.spill)
 
     def publish(self, manifest: Manifest) -> None:
         """Make ``manifest`` and its snapshot the current ones in one atomic step, then tidy up."""
         write_atomically(self.path / "manifest.json", manifest.to_json())
         for file in (self.path / "snapshots").glob("snap-*"):
-            if not file.name.startswith(manifest.snapshot):
+            if not manifest.snapshot or not file.name.startswith(manifest.snapshot):
                 file.unlink(missing_ok=True)
 
     @contextmanager
     def lock(self) -> Iterator[None]:
-        """Hold the store for one load; StoreError while another process holds it."""
-        self.path.mkdir(parents=True, exist_ok=True)
-        file = self.path / "lock"
-        _take_lock(file)
+        """Hold the store for one load; StoreError while another process holds it, or where it can't be written.
+
+        The lock is the operating system's: it ends with the process that holds it, however that ends.
+        """
+        held = FileLock(self.path / "lock")
         try:
+            self.path.mkdir(parents=True, exist_ok=True)
+            held.acquire(timeout=0)
+        except Timeout:
+            msg = f"another load is running in {self.path}; wait for it to end, then load again"
+            raise StoreError(msg) from None
+        except OSError as error:
+            msg = f"the store {self.path} can't be written ({error.strerror or error}); name another with --store"
+            raise StoreError(msg) from error
+        try:
+            self._tidy()
             yield
         finally:
-            file.unlink(missing_ok=True)
+            held.release()
+
+    def _tidy(self) -> None:
+        """Clear what a load that was cut off may have left behind; the lock is held."""
+        for leftover in self.spill.glob(f"{LOAD_SCRATCH}*"):
+            shutil.rmtree(leftover, ignore_errors=True)
+        for draft in (*self.path.glob("*.draft"), *self.sources.glob("*.draft")):
+            draft.unlink(missing_ok=True)
 
 
 def write_atomically(file: Path, text: str) -> None:
@@ -169,31 +226,3 @@ def write_atomically(file: Path, text: str) -> None:
         stream.flush()
         os.fsync(stream.fileno())
     draft.replace(file)
-
-
-def _take_lock(file: Path) -> None:
-    for _ in range(2):
-        try:
-            handle = os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY)
-        except FileExistsError:
-            if _holder_alive(file):
-                msg = f"another load is running in {file.parent}; wait for it to end, then load again"
-                raise StoreError(msg) from None
-            file.unlink(missing_ok=True)
-            continue
-        with os.fdopen(handle, "w") as stream:
-            stream.write(f"{os.getpid()} {time.time():.0f}\n")
-        return
-    msg = f"the lock {file} can't be taken; delete it if no load is running"
-    raise StoreError(msg)
-
-
-def _holder_alive(file: Path) -> bool:
-    try:
-        process = int(file.read_text(encoding="utf-8").split()[0])
-        os.kill(process, 0)
-    except (ProcessLookupError, FileNotFoundError):
-        return False
-    except (ValueError, IndexError, PermissionError, OSError):
-        return True
-    return True

@@ -7,7 +7,7 @@ from small_logs import unit, visit, write_log
 from fleet.errors import SourceError
 from fleet.ingest import raw
 from fleet.ingest.load import LoadOptions, load_log
-from fleet.ingest.report import quarantine_frame
+from fleet.ingest.records import list_records
 from fleet.store.snapshots import Store
 
 
@@ -19,8 +19,7 @@ def load(folder, days, *, dates=None):
     report = load_log(log, store, loaded_on=dt.date(2030, 1, 1), options=LoadOptions(dates=dates))
     with store.open() as database:
         rows = database.rows("select reported_at from log.clean.visit order by place")
-        refused = quarantine_frame(database)
-    return [row[0] for row in rows], report, refused
+    return [row[0] for row in rows], report, list_records(store, "quarantined")
 
 
 @pytest.mark.parametrize(
@@ -38,6 +37,10 @@ def load(folder, days, *, dates=None):
         ("30-7-24", dt.datetime(2024, 7, 30)),
         ("3 Jul 2024", dt.datetime(2024, 7, 3)),
         ("July 3, 2024 14:05", dt.datetime(2024, 7, 3, 14, 5)),
+        ("Wednesday, July 3rd, 2024 at 2:05 p.m.", dt.datetime(2024, 7, 3, 14, 5)),
+        ("Tue 07/30/2024 14.05", dt.datetime(2024, 7, 30, 14, 5)),
+        ("20240703T1405", dt.datetime(2024, 7, 3, 14, 5)),
+        ("2024-07-02 24:00", dt.datetime(2024, 7, 3)),
         ("03-Jul-24", dt.datetime(2024, 7, 3)),
         # 45476 days after 30 December 1899 is 3 July 2024 (ECMA-376 part 1, 18.17.4.1: serial 1 is 1 January 1900)
         ("45476", dt.datetime(2024, 7, 3)),
@@ -59,6 +62,12 @@ def test_what_is_no_date_is_quarantined_by_name(tmp_path, written):
 def test_one_value_settles_the_whole_column_and_it_is_said(tmp_path):
     days, report, _ = load(tmp_path, ["03/04/2024", "05/06/2024", "25/12/2024"])
     assert days[0] == dt.datetime(2024, 4, 3)
+    assert "visits.csv: reported_at read as dmy; 1 of 3 values settle it" in report.remarks
+
+
+def test_weekdays_in_front_settle_it_too(tmp_path):
+    days, report, _ = load(tmp_path, ["Wed 03/04/2024", "Thu 25/04/2024", "13/13/2024"])
+    assert days == [dt.datetime(2024, 4, 3), dt.datetime(2024, 4, 25)]
     assert "visits.csv: reported_at read as dmy; 1 of 3 values settle it" in report.remarks
 
 

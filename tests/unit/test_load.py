@@ -13,7 +13,7 @@ from small_logs import unit, visit, write_log
 from fleet.errors import SourceError, StoreError
 from fleet.ingest import filling, load, raw
 from fleet.ingest.load import LoadOptions, load_log, rebuild
-from fleet.ingest.report import notice_frame, quarantine_frame
+from fleet.ingest.report import records_frame
 from fleet.store.schema import TABLES
 from fleet.store.snapshots import Store
 
@@ -79,7 +79,7 @@ def test_an_open_quote_in_the_middle_of_a_file_costs_one_record(tmp_path):
     rows[1000] = "V1000,U1,2024-06-01,\"won't start\n"
     report, store = loaded(tmp_path, GOOD + "".join(rows))
     with store.open() as database:
-        lost = quarantine_frame(database)
+        lost = records_frame(database, "quarantined")
     assert (report.accounts[0].clean, list(lost.record), list(lost.reason)) == (1999, [1002], ["quote_not_closed"])
     assert lost.text[0] == rows[1000].rstrip()
 
@@ -97,7 +97,7 @@ def test_a_bad_byte_far_into_a_file_costs_nothing(tmp_path, monkeypatch, large):
 def test_record_numbers_count_quoted_lines_once(tmp_path):
     _, store = loaded(tmp_path, GOOD + 'V1,U1,2024-06-01,"a\nb\nc"\nV2,U1,never,\n')
     with store.open() as database:
-        assert list(quarantine_frame(database).record) == [3]
+        assert list(records_frame(database, "quarantined").record) == [3]
 
 
 def test_the_order_of_a_large_file_is_kept(tmp_path, monkeypatch):
@@ -105,7 +105,7 @@ def test_the_order_of_a_large_file_is_kept(tmp_path, monkeypatch):
     rows = [f"V{i},U1,{'never' if i == 70_000 else '2024-06-01'},{'x' * 40}\n" for i in range(100_000)]
     _, store = loaded(tmp_path, GOOD + "".join(rows))
     with store.open() as database:
-        assert list(quarantine_frame(database).record) == [70_002]
+        assert list(records_frame(database, "quarantined").record) == [70_002]
 
 
 def test_gzip_is_read(tmp_path):
@@ -162,7 +162,7 @@ def test_loading_twice_changes_nothing(demo):
     before = (store.path / "manifest.json").read_bytes()
     again = load_log(DEMO, store, loaded_on=dt.date(2027, 1, 1))
     assert not again.loaded
-    assert again.snapshot == report.snapshot == store.data_version()
+    assert again.data_version == report.data_version == store.data_version()
     assert (store.path / "manifest.json").read_bytes() == before
     assert again.accounts == report.accounts
 
@@ -173,7 +173,8 @@ def test_rebuild_gives_the_same_tables(demo):
     again = rebuild(store)
     assert contents(store) == before
     assert again.accounts == report.accounts
-    assert [file.name for file in (store.path / "snapshots").iterdir()] == [again.snapshot]
+    assert [file.name for file in (store.path / "snapshots").iterdir()] == [store.snapshot_name()]
+    assert again.data_version == report.data_version
 
 
 # one snapshot or none
@@ -200,9 +201,9 @@ def files_of(store):
             r"visits\.csv: the needed column reported_at of visits is missing",
         ),
         ("visits.csv", "unit,date\nU1,03/04/2024\n", r"visits\.csv: no value of reported_at settles"),
-        ("visits.csv", "", r"visits\.csv is empty or begins with an empty line"),
-        ("odd.csv", "colour,smell\nred,bad\n", r"odd\.csv: neither its name nor its headers say which table it is"),
-        ("visits.sqlite", "not one", r"holds no CSV file"),
+        ("visits.csv", "", r"visits\.csv is empty; one of its first lines must name the columns"),
+        ("odd.csv", "colour,smell\nred,bad\n", r"odd\.csv \(headers: colour, smell\): neither its name nor its headers say which table it is; let dogdays draft"),
+        ("visits.sqlite", "not one", r"visits\.sqlite is named like a SQLite file but isn't one"),
     ],
 )
 def test_a_load_that_fails_says_why_and_leaves_the_store_as_it_was(kept_store, tmp_path, name, content, said):
@@ -257,7 +258,7 @@ def test_an_account_that_doesnt_add_up_is_refused(kept_store, tmp_path, monkeypa
     def short(*args, **options):
         report = read(*args, **options)
         return filling.LoadReport(
-            snapshot="", loaded=True, reasons=(), notices=(), remarks=(),
+            data_version="", loaded=True, reasons=(), notices=(), remarks=(),
             accounts=tuple(
                 type(a)(**{**{f: getattr(a, f) for f in a.__slots__}, "clean": a.clean - 1}) for a in report.accounts
             ),
@@ -316,7 +317,7 @@ def test_the_report_is_plain_data(kept_store):
         "blank",
     ]
     with kept_store.open() as database:
-        assert list(notice_frame(database).columns) == ["source", "table_name", "record", "notice"]
+        assert list(records_frame(database, "kept").columns) == ["source", "table_name", "record", "reason", "text"]
 
 
 def test_a_property_is_filled_in_where_there_is_only_one(tmp_path):

@@ -11,7 +11,8 @@ import pandas as pd
 import pytest
 
 from fleet.answer import Answer, AnswerColumn
-from fleet.present.export import as_csv, as_json, safe_text
+from fleet.ingest.guard import guard
+from fleet.present.export import as_csv, as_json
 
 
 def rows_of(text):
@@ -100,5 +101,5 @@ def test_a_bare_table_goes_to_json_as_rows():
 
 
 def test_harmless_text_is_left_alone():
-    assert safe_text("RC-355-44") == "RC-355-44"
-    assert safe_text("") == ""
+    assert guard("RC-355-44") == "RC-355-44"
+    assert guard("") == ""

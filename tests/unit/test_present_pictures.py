@@ -294,7 +294,7 @@ def test_the_heat_is_drawn_where_weather_is_known():
 
 def test_the_account_of_a_load_is_put_in_words():
     report = LoadReport(
-        snapshot="s", loaded=True, accounts=(), remarks=(),
+        data_version="s", loaded=True, accounts=(), remarks=(),
         reasons=(("visits", "quarantined", "unknown_unit", 4), ("readings", "duplicate", "same_row", 9)),
         notices=(("readings", "decimal_slip", 3),),
     )  # fmt: skip

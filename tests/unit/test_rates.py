@@ -8,7 +8,7 @@ import pytest
 from scipy import stats
 from small_logs import histories_of, kept, unit, visit
 
-from fleet.analysis.poisson import garwood_interval
+from fleet.analysis.poisson import garwood_interval, midp_interval
 from fleet.analysis.rates import COLUMNS, estimate_rates
 from fleet.errors import AnalysisError, SchemaError
 
@@ -339,3 +339,50 @@ def test_two_properties_with_a_building_of_the_same_name_stay_apart(tmp_path):
     assert frame.loc["Oak Row", ["failures", "alert"]].tolist() == [16, "yes"]
     assert frame.loc["Oak Row", "adjusted_low"] > 1
     assert "property" in frame.index.names
+
+
+def test_mid_p_is_shorter_and_named(tmp_path):
+    tags = [f"U{i}" for i in range(6)]
+    histories = histories_of(
+        tmp_path,
+        coverage=[kept("2023-01-01", "2023-12-31")],
+        equipment=[unit(tag, installed_on="2015-01-01", building=str(i % 2)) for i, tag in enumerate(tags)],
+        visits=[visit(f"V{tag}", tag, "2023-07-01", finding="fan motor") for tag in tags],
+    )
+    exact, midp = (estimate_rates(histories, interval=kind) for kind in ("exact", "mid-p"))
+    row = row_of(midp, "fan motor")
+    shorter = midp_interval(6, 6 * 365 / YEAR)
+    assert (row["low"], row["high"]) == (pytest.approx(shorter.low), pytest.approx(shorter.high))
+    assert row_of(exact, "fan motor")["low"] < row["low"] < row["high"] < row_of(exact, "fan motor")["high"]
+    assert "mid-P" in midp.method
+    assert "mid-P" not in exact.method
+    assert (exact.settings["interval"], midp.settings["interval"]) == ("exact", "mid-p")
+    # units that are exactly alike: no spread between them, so the ratio's interval is chance alone
+    ratios = [
+        row_of(estimate_rates(histories, by=["building"], interval=kind), "fan motor", building="1")
+        for kind in ("exact", "mid-p")
+    ]
+    assert ratios[0]["ratio_high"] > ratios[1]["ratio_high"]
+    with pytest.raises(AnalysisError, match="interval = 'wald' is not known"):
+        estimate_rates(histories, interval="wald")
+
+
+def test_every_ratio_has_the_smallest_one_the_data_could_show(tmp_path):
+    histories = planted_fleet(tmp_path, np.random.default_rng(7), families={"P": 1.0, "Q": 1.0, "R": 3.0}, units=30)
+    frame = estimate_rates(histories, by=["model_family"], component="contactor", adjust=False).to_frame()
+    seen = frame.set_index("model_family")["smallest_ratio_seen"]
+    assert ((seen > 1) & (seen < 3)).all()
+    # a worse group is told from the rest exactly when its lower bound is over 1, never by the smallest ratio itself
+    assert frame.set_index("model_family").loc["R", "ratio_low"] > 1
+    alone = estimate_rates(histories, component="contactor").to_frame()
+    assert alone["smallest_ratio_seen"].isna().all()
+
+
+def test_chance_of_a_high_rate_names_the_planted_family(tmp_path):
+    histories = planted_fleet(tmp_path, np.random.default_rng(8), families={"P": 0.7, "Q": 0.7, "S": 0.7, "R": 4.5})
+    frame = estimate_rates(histories, by=["model_family"], component="contactor", adjust=False).to_frame()
+    chance = frame.set_index("model_family")["p_high"]
+    assert chance["R"] > 0.6  # R itself raises the mean it is held against
+    assert (chance.drop("R") < 0.05).all()
+    two = estimate_rates(histories, by=["building"], against="1", component="contactor", adjust=False)
+    assert two.to_frame()["p_high"].between(0, 1).all()

@@ -1,7 +1,6 @@
 """The store: one engine, fresh cursors, numbered snapshots, one atomic pointer."""
 
 import datetime as dt
-import os
 import subprocess
 import sys
 import threading
@@ -66,13 +65,15 @@ def test_a_store_of_another_format_says_to_rebuild(store):
 
 
 def test_a_missing_snapshot_is_said(store):
-    store.snapshot_path(store.data_version()).unlink()
-    with pytest.raises(StoreError, match="nothing is loaded"):
+    store.snapshot_path(store.snapshot_name()).unlink()
+    with pytest.raises(StoreError, match=r"the snapshot is gone from .*; run: dogdays rebuild"):
         store.open()
+    rebuild(store)
+    assert store.open().value("select count(*) from log.clean.visit") == 1
 
 
 def test_a_broken_snapshot_is_said(store):
-    store.snapshot_path(store.data_version()).write_bytes(b"nothing a snapshot would hold" * 1000)
+    store.snapshot_path(store.snapshot_name()).write_bytes(b"nothing a snapshot would hold" * 1000)
     with pytest.raises(StoreError, match=r"the snapshot snap-1\.duckdb can't be opened .* load the log again"):
         store.open()
 
@@ -89,14 +90,14 @@ def test_a_snapshot_is_read_only_and_shut_off_from_other_files(store, tmp_path):
 
 
 def test_a_reader_keeps_its_snapshot_while_a_new_one_is_loaded(store, tmp_path):
-    before = store.data_version()
+    before = store.snapshot_name()
     with store.open() as old:
         more = write_log(tmp_path / "more", visits=[visit("V2", "U1", "2024-06-02")])
         load_log(more, store, loaded_on=dt.date(2025, 1, 1))
         assert old.value("select count(*) from log.clean.visit") == 1
         with store.open() as new:
             assert new.value("select count(*) from log.clean.visit") == 2
-    assert (before, store.data_version()) == ("snap-1.duckdb", "snap-2.duckdb")
+    assert (before, store.snapshot_name()) == ("snap-1.duckdb", "snap-2.duckdb")
     assert [file.name for file in (store.path / "snapshots").iterdir()] == ["snap-2.duckdb"]
 
 
@@ -117,14 +118,18 @@ def test_a_second_load_waits_its_turn(store):
         pass
 
 
-def test_a_lock_left_by_a_dead_process_is_taken_over(store):
-    done = subprocess.run(
-        [sys.executable, "-c", "import os; print(os.getpid())"], capture_output=True, text=True, check=True
+def test_a_lock_ends_with_the_process_that_holds_it(store):
+    holds = (
+        "import sys, time, pathlib; from fleet.store.snapshots import Store\n"
+        f"with Store(pathlib.Path({str(store.path)!r})).lock(): print('held', flush=True); time.sleep(60)"
     )
-    (store.path / "lock").write_text(f"{done.stdout.strip()} 0\n")
+    with subprocess.Popen([sys.executable, "-c", holds], stdout=subprocess.PIPE, text=True) as holder:
+        assert holder.stdout.readline() == "held\n"
+        with pytest.raises(StoreError, match="another load is running"), store.lock():
+            pass
+        holder.kill()
     with store.lock():
-        assert (store.path / "lock").read_text().startswith(f"{os.getpid()} ")
-    assert not (store.path / "lock").exists()
+        assert (store.path / "lock").exists()
 
 
 def test_threads_get_their_own_answers(store):

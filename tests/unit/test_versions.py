@@ -6,6 +6,7 @@ import pytest
 from small_logs import unit, visit, write_log
 
 from fleet.ingest.load import load_log
+from fleet.ingest.records import list_records
 from fleet.ingest.report import records_frame
 from fleet.store.snapshots import Store
 
@@ -63,8 +64,7 @@ def test_the_later_file_is_the_correction_and_the_older_version_is_kept(log):
     log.load(equipment=[unit("U1")], visits=[call(finding="contactor")])
     report = log.load(visits=[call(finding="fan motor"), call("V2")])
     assert log.ask(FIND) == [("V1", "fan motor"), ("V2", None)]
-    with log.store.open() as database:
-        older = records_frame(database, "duplicate")
+    older = list_records(log.store, "duplicate")
     assert (older.source[0], older.record[0], older.reason[0]) == ("visits.csv", 2, "older_version")
     assert '"finding":"contactor"' in older.text[0]
     assert [account.balanced for account in report.accounts] == [True, True, True]

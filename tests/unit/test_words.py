@@ -1,7 +1,7 @@
 import pytest
 
-from fleet.ingest.words import DEFAULTS, REFUSES_UNKNOWN, WORD_SYNONYMS, understand_word
-from fleet.store.schema import TABLES
+from fleet.ingest.words import DEFAULTS, REFUSES_UNKNOWN, WORD_SYNONYMS, plain_word, understand_word
+from fleet.store.schema import SHEET_COLUMNS, TABLES
 
 
 def column(table, name):
@@ -24,6 +24,22 @@ def column(table, name):
         ("readings", "component", "C-H", "herm"),
         ("readings", "stage", "As Found", "found"),
         ("readings", "method", "under load", "running"),
+        ("visits", "call_type", "A/C not working!", "no cooling"),
+        ("visits", "call_type", "Tune-Up", "preventive maintenance"),
+        ("visits", "call_type", "No enfría", "no cooling"),
+        ("visits", "outcome", "Waiting on part(s)", "waiting for part"),
+        ("visits", "call_type", "unit is very loud", "noise"),
+        ("visits", "call_type", "Water is dripping", "water leak"),
+        ("visits", "call_type", "the unit", None),
+        ("visits", "call_type", "no", None),
+        ("visits", "call_type", "out of the unit", None),
+        ("visits", "outcome", "the unit was replaced", "unit replaced"),
+        ("visits", "outcome", "was replaced", None),
+        ("visits", "outcome", "replaced", None),  # the unit, or a part of it?
+        ("visits", "outcome", "closed", None),  # the ticket; nobody says that it cools
+        ("parts_used", "why", "burned-out", "failed"),
+        ("parts_used", "why", "", None),
+        ("equipment", "compressor_type", "SCROLL ", "scroll"),
     ],
 )
 def test_words(table, name, written, meant):
@@ -38,8 +54,13 @@ def test_synonyms_mean_words_of_the_contract():
 
 def test_no_synonym_means_two_words():
     for words in WORD_SYNONYMS.values():
-        seen = [other for others in words.values() for other in others]
+        seen = [plain_word(other) or other for word, others in words.items() for other in (word, *others)]
         assert len(seen) == len(set(seen))
+
+
+def test_a_sheets_columns_know_the_words_of_the_table_they_become():
+    why = next(column for column in SHEET_COLUMNS if column.name == "part_why")
+    assert understand_word(why, "Dead") == "failed"
 
 
 def test_every_short_list_says_what_an_unknown_word_becomes():

@@ -23,15 +23,3 @@ where p.standing is null and p.visit_id not in (select visit_id from memory.main
 update log.landing.part as p set standing = 'quarantined', reason = 'visit_quarantined'
 from memory.main.visit_state as s
 where p.standing is null and p.visit_id = s.visit_id and not s.kept;
-
-update log.landing.part
-set notice = concat_ws(' | ', notice, 'negative_money: kept as a credit')
-where standing is null and (unit_cost < 0 or credit < 0);
-
--- a part whose row names no component is what the catalogue says it is
-update log.landing.part as p set component = c.component
-from (
-    select part_no, any_value(component) as component from log.landing.catalogue
-    where standing is null group by all
-) as c
-where p.standing is null and p.component is null and p.component_word is null and p.part_no = c.part_no;

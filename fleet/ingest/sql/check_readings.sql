@@ -17,11 +17,11 @@ update log.landing.reading as r set
     value_uf = case
         when r.value is null and r.volts > 0 and r.amps is not null
             then r.amps * 1e6 / (2 * pi() * coalesce(nullif(r.hertz, 0), 60) * r.volts)
-        when r.unit is null or lower(r.unit) in ('uf', 'µf', 'μf', 'mfd', 'microfarad', 'microfarads') then r.value
-        when lower(r.unit) = 'nf' then r.value / 1e3
-        when lower(r.unit) = 'pf' then r.value / 1e6
-        when lower(r.unit) in ('mf', 'mfds') then r.value * 1e3
-        when lower(r.unit) = 'f' then r.value * 1e6
+        when r.unit is null or r.unit = 'uF' then r.value
+        when r.unit = 'nF' then r.value / 1e3
+        when r.unit = 'pF' then r.value / 1e6
+        when r.unit = 'mF' then r.value * 1e3
+        when r.unit = 'F' then r.value * 1e6
     end
 from memory.main.rating as g
 where r.standing is null and r.visit_id = g.visit_id;
@@ -35,7 +35,7 @@ where standing is null and value_uf is null;
 -- mF is a thousand microfarads by the standard; where that is absurd and microfarads are not, the trade's is meant
 update log.landing.reading
 set value_uf = value, notice = concat_ws(' | ', notice, 'millifarad_slip: ' || value || ' ' || unit || ' read as microfarads')
-where standing is null and lower(unit) = 'mf' and value > 0
+where standing is null and unit = 'mF' and value > 0
     and coalesce(value_uf / rated_uf, value_uf / 80) > 20 and coalesce(value / rated_uf, value / 80) <= 20;
 
 -- 450 where 45.0 is rated: the decimal point slipped

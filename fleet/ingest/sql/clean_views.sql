@@ -14,7 +14,8 @@ select v.visit_id, v.equipment_id, t.property, t.building,
         end) as after_hours,
     v.after_hours is not null as after_hours_recorded,
     v.technician, v.vendor, v.finding, v.finding_word, v.outcome,
-    v.labor_minutes, v.labor_cost, v.refrigerant_cost, v.other_cost, v.refrigerant_added_oz, v.indoor_f, v.notes,
+    v.labor_minutes, v.labor_cost, v.refrigerant_cost, v.other_cost, v.refrigerant_added_oz,
+    case when v.indoor_f between 32 and 130 then v.indoor_f end as indoor_f, v.notes,
     v.source_id, v.rowid as place
 from log.landing.visit as v
 left join log.clean.tag as t on t.equipment_id = v.equipment_id

@@ -1,5 +1,5 @@
 -- How a typed value is read from text at a glance: one plain cast, null where that isn't enough.
--- What a glance can't read is read with care (values.sql).
+-- What a glance can't read is read with care (value_*.sql).
 create or replace macro blank_to_null(s) as nullif(trim(s), '');
 create or replace macro glance_number(s) as try_cast(s as double);
 create or replace macro glance_money(s) as try_cast(s as decimal(18, 4));
@@ -16,3 +16,9 @@ create or replace macro glance_dmy(s) as try_strptime(s, ['%d/%m/%Y %H:%M', '%d/
 -- does the text carry a time of day?
 create or replace macro has_time(s) as (contains(s, ':') or (regexp_matches(trim(s), '^\d{5}\.\d+$')));
 create or replace macro glance_has_time(s) as contains(s, ':');
+
+-- a time of day without a date belongs to the day of the report, or the next where it would lie before it
+create or replace macro on_day_of(reported, has_time, clock) as (
+    date_trunc('day', reported) + clock
+    + case when has_time and date_trunc('day', reported) + clock < reported then interval 1 day else interval 0 day end
+);

@@ -1,0 +1,170 @@
+"""Open the files of a load: which tables they hold, how their columns are understood, what came back corrected."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from fleet.errors import SourceError, StoreError
+from fleet.ingest.cells import DATED, MEASURED
+from fleet.ingest.conventions import Conventions
+from fleet.ingest.corrections import Corrected, Origin, take_apart
+from fleet.ingest.dates import DateOrder
+from fleet.ingest.headers import DRAFTING, HeaderPlan, best_table, understand_headers
+from fleet.ingest.landed import Landed
+from fleet.ingest.mapping import FileMapping, LogMapping
+from fleet.ingest.raw import RawTable, open_tables
+from fleet.ingest.refused_file import file_key, is_refused_file
+from fleet.ingest.sources import order_of_reading, table_by_name
+from fleet.store.database import Database
+from fleet.store.snapshots import LoadEntry, SourceEntry, Store
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """One source table on its way into a snapshot; ``corrected`` says so where its records came back corrected."""
+
+    raw: RawTable
+    plan: HeaderPlan
+    load: LoadEntry
+    sha256: str
+    forced: str | None
+    decimal: str = ""
+    conventions: Conventions = field(default_factory=Conventions)
+    corrected: Corrected | None = None
+
+
+class Opener:
+    """Opens the sources of loads: where they lie, or from the copies the store keeps."""
+
+    def __init__(self, store: Store, paths: Mapping[str, Path], scratch: Path) -> None:
+        self._store, self._paths, self.scratch = store, paths, scratch
+        self.passed_over: list[str] = []
+
+    def open(self, database: Database, load: LoadEntry, landed: Sequence[Landed]) -> list[Reading]:
+        """Return the tables of a load in the order they are read; ``landed`` are those of earlier loads.
+
+        Raises
+        ------
+        SourceError
+            If a file can't be read, or neither its name nor its headers say which table it is.
+        StoreError
+            If a kept source is missing.
+        """
+        mapping = mapping_of(load)
+        readings: list[Reading] = []
+        self.passed_over = []
+        for source in load.sources:
+            for raw in self.tables(source, mapping):
+                if is_refused_file(raw.headers):
+                    readings += self._corrected(database, raw, load, source, landed)
+                elif (reading := _plain(raw, load, source, mapping)) is not None:
+                    readings.append(reading)
+                elif raw.member or (mapping and mapping.file_for(raw.name)):
+                    self.passed_over.append(f"passed over: {_shown(raw)}")
+                else:
+                    msg = f"{_shown(raw)}: neither its name nor its headers say which table it is; {DRAFTING}"
+                    raise SourceError(msg)
+        if not readings:
+            msg = f"{load.origin} has no table of a log ({'; '.join(self.passed_over) or 'it is empty'}); {DRAFTING}"
+            raise SourceError(msg)
+        return [readings[i] for i in order_of_reading([reading.plan.table for reading in readings])]
+
+    def tables(self, source: SourceEntry, mapping: LogMapping | None = None) -> list[RawTable]:
+        """Return the tables of one source file."""
+        path = self._paths.get(source.sha256) or self._unpack(source)
+        return open_tables(
+            source.name, path, scratch=self.scratch, header_record=_header_records(mapping) if mapping else None
+        )
+
+    def _corrected(
+        self, database: Database, raw: RawTable, load: LoadEntry, source: SourceEntry, landed: Sequence[Landed]
+    ) -> list[Reading]:
+        origins = {(file_key(one.sha256), one.name): _origin(one) for one in landed}
+        known = {one.source_id: one for one in landed}
+        readings = []
+        for corrected in take_apart(database, raw, origins, self.scratch):
+            origin = corrected.origin
+            readings.append(
+                Reading(
+                    raw=corrected.raw, load=load, sha256=source.sha256, forced=load.options.get("dates"),
+                    corrected=corrected,
+                    plan=origin.plan if origin
+                    else understand_headers(corrected.raw.name, corrected.table, corrected.raw.headers),
+                    conventions=known[origin.source_id].conventions if origin else Conventions(),
+                )
+            )  # fmt: skip
+        return readings
+
+    def _unpack(self, source: SourceEntry) -> Path:
+        import pyarrow as pa  # only a second load or a rebuild unpacks
+
+        kept = self._store.sources / f"{source.sha256}.zst"
+        if not kept.exists():
+            msg = (
+                f"the kept copy of {source.name} is missing from {self._store.sources}; "
+                "put it back, or load into a new store"
+            )
+            raise StoreError(msg)
+        ending = ".gz" if source.name.lower().endswith(".gz") else ""
+        target = self.scratch / f"{source.sha256}{ending}"
+        with pa.CompressedInputStream(pa.OSFile(str(kept)), "zstd") as packed, target.open("wb") as plain:
+            shutil.copyfileobj(packed, plain, 1 << 22)
+        return target
+
+
+def mapping_of(load: LoadEntry) -> LogMapping | None:
+    """Return the mapping a load was made with, None where there was none."""
+    plain = load.options.get("mapping")
+    return LogMapping.from_plain(plain) if plain else None
+
+
+def _header_records(mapping: LogMapping) -> Callable[[str], int | None]:
+    def header_record(name: str) -> int | None:
+        mapped = mapping.file_for(name)
+        return mapped.header_record if mapped else None
+
+    return header_record
+
+
+def _shown(raw: RawTable) -> str:
+    more = ", …" if len(raw.headers) > 8 else ""
+    return f"{raw.name} (headers: {', '.join(raw.headers[:8])}{more})"
+
+
+def _plain(raw: RawTable, load: LoadEntry, source: SourceEntry, mapping: LogMapping | None) -> Reading | None:
+    """Return how a table is to be read; None where nothing says which table of a log it is, or the mapping leaves it."""
+    mapped = mapping.file_for(raw.name) if mapping else None
+    table = mapped.table if mapped else table_by_name(raw.member or source.name) or best_table(raw.headers)
+    if not table:
+        return None
+    plan = understand_headers(raw.name, table, raw.headers, mapped, sample=raw.sample())
+    return Reading(
+        raw=raw, plan=plan, load=load, sha256=source.sha256, forced=load.options.get("dates"),
+        decimal=mapped.decimal if mapped else "", conventions=_said(plan, mapped, load.options.get("dates")),
+    )  # fmt: skip
+
+
+def _said(plan: HeaderPlan, mapped: FileMapping | None, forced: str | None) -> Conventions:
+    """Return the conventions the mapping names; the option on the command line wins over it."""
+    if mapped is None:
+        return Conventions()
+    dated = [column.name for _, column in plan.columns if column.kind in DATED]
+    said = {name: plan.dates.get(name) or mapped.dates for name in dated}
+    orders = {
+        name: DateOrder(
+            column=name, order=forced or order, said=f"{mapped.name}: {name} read as {forced or order}, as told"
+        )
+        for name, order in said.items()
+        if order
+    }
+    measured = (column.name for _, column in plan.columns if column.kind in MEASURED)
+    return Conventions(orders=orders, comma=frozenset(measured) if mapped.decimal == "comma" else frozenset())
+
+
+def _origin(landed: Landed) -> Origin:
+    return Origin(
+        source_id=landed.source_id, lands_as=landed.lands_as, plan=landed.plan, delimiter=landed.raw.delimiter
+    )
