@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,11 +47,17 @@ class AdjustedRatio:
 
 
 def adjusted_ratios(
-    histories: Histories, by: tuple[str, ...], components: Sequence[str], *, against: str | None, level: float
+    histories: Histories,
+    by: tuple[str, ...],
+    components: Sequence[str],
+    *,
+    against: str | None,
+    level: float,
+    weigh: Callable[[Histories], None] | None = None,
 ) -> dict[tuple[str, int], AdjustedRatio]:
     """Return the adjusted ratio of each (component, group number), groups sorted as in the rates table.
 
-    Component blank is all of them together.
+    Component blank is all of them together. ``weigh`` may weigh the cells' days anew (by heat) before they are read.
 
     Notes
     -----
@@ -61,6 +67,8 @@ def adjusted_ratios(
     Needs at least FEWEST_FAILURES failures of the component; else nothing is returned for it.
     """
     histories.database.run_file("fleet.analysis", "rate_cells")
+    if weigh is not None:
+        weigh(histories)
     cells, by_unit = _cells(histories, by)
     keys = pd.MultiIndex.from_frame(cells[[f"by_{name}" for name in by]])
     codes, groups = pd.factorize(keys, sort=True)

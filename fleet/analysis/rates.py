@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import special
 
 from fleet.analysis.adjusted import FEWEST_FAILURES, AdjustedRatio, adjusted_ratios
-from fleet.analysis.poisson import (
-    benjamini_hochberg,
-    check_level,
-    combined_limits,
-    compare_two_rates,
-    sandwich_limits,
-    smallest_detectable_ratio,
-)
+from fleet.analysis.heat_clock import Clock, check_clock, weigh_cells, weigh_pieces
+from fleet.analysis.poisson import PairMethod, benjamini_hochberg, check_level
+from fleet.analysis.rate_limits import check_interval, group_limits
+from fleet.analysis.rate_ratios import GroupRatio, UnitCounts, group_ratio
 from fleet.analysis.shrinkage import shrink_rates
 from fleet.answer import Answer, AnswerColumn
 from fleet.errors import AnalysisError
@@ -54,18 +47,33 @@ COLUMNS = (
     ),
     AnswerColumn(name="ratio_low", kind="number", meaning="lower bound of the ratio"),
     AnswerColumn(name="ratio_high", kind="number", meaning="upper bound of the ratio"),
+    AnswerColumn(
+        name="smallest_ratio_seen",
+        kind="number",
+        meaning="smallest true ratio above 1 this much data would have shown four times in five; blank: none up to 100",
+    ),
     AnswerColumn(name="adjusted_ratio", kind="number", meaning="the same after age, season, building and equipment"),
     AnswerColumn(name="adjusted_low", kind="number", meaning="lower bound of the adjusted ratio"),
     AnswerColumn(name="adjusted_high", kind="number", meaning="upper bound of the adjusted ratio"),
+    AnswerColumn(
+        name="p_high",
+        kind="number",
+        meaning="chance that its true rate is over 1.5 times the mean of all groups; blank where nothing is pooled",
+    ),
     AnswerColumn(name="alert", kind="yesno", meaning="fails more often, after false-discovery control"),
     AnswerColumn(name="note", kind="text", meaning="why a cell is blank, or what the data could have shown"),
 )
+
+HIGH_TIMES = 1.5
+"""``p_high`` is the chance that a group's true rate is over so many times the mean of all groups."""
 
 METHOD = (
     "Failures over unit-years at risk; the wider of exact Poisson (Garwood 1936) and unit-clustered limits; "
     "gamma-Poisson shrinkage; ratios by the exact conditional test (Przyborowski and Wilenski 1940), widened where "
     "units differ; alerts after Benjamini-Hochberg at 10 %."
 )
+
+MID_P_METHOD = METHOD.replace("exact Poisson (Garwood 1936)", "mid-P Poisson").replace("exact conditional", "mid-P")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +93,8 @@ def estimate_rates(
     component: str | None = None,
     level: float = LEVEL,
     adjust: bool = True,
+    interval: PairMethod = "exact",
+    clock: Clock = "calendar",
 ) -> Answer:
     """Say how often each component fails per unit-year, for each group of units.
 
@@ -100,6 +110,15 @@ def estimate_rates(
         Two-sided level of every interval.
     adjust : bool
         Whether ratios are also adjusted by a regression; it takes longer.
+    interval : {"exact", "mid-p"}
+        How chance alone bounds rates and ratios: ``exact`` never covers less than the level, ``mid-p`` is shorter and
+        covers it on average (exactly known: tests/studies/rates_study.py).
+    clock : {"calendar", "heat"}
+        Time at risk by the calendar, or weighed by heat: a day counts its cooling degree days over those of the
+        fleet's average day at risk (5 % of it counts as calendar time), so that a unit-year stays comparable: all
+        units together have the same unit-years on either clock. A day without weather takes its property's average
+        for the month, a property without any counts calendar days, and a log without weather falls back on the
+        calendar; the notes say so. See `fleet.analysis.heat_clock`.
 
     Returns
     -------
@@ -112,27 +131,34 @@ def estimate_rates(
     SchemaError
         If a grouping column doesn't exist.
     AnalysisError
-        If ``against`` or ``component`` names nothing in the log.
+        If ``against`` or ``component`` names nothing in the log, or level, interval or clock is unusable.
 
     Notes
     -----
     A failure is a chain of visits for one fault, dated at its first report; failures in time taken out count as left
     out. A hard-start kit is at risk from the day it is known. With no failure the upper bound is the exact two-sided
     one; "0 per year" is never meant. A group's ``alert`` says it fails more often than the units outside.
+    ``smallest_ratio_seen`` stands beside every ratio: a ratio near 1 whose data could only have shown a ratio of 4 is
+    no sign that nothing is there. Shrunk rates are averaged over how sure the pooling itself is
+    (`fleet.analysis.shrinkage`).
     """
     check_level(level)
+    check_interval(interval)
+    check_clock(clock)
     by = tuple(dict.fromkeys(by))
     histories.database.run_file("fleet.analysis", "rate_pieces")
+    used, weighed = weigh_pieces(histories) if clock == "heat" else (clock, [])
     units = _read_units(histories, by)
     failures = histories.database.frame("select unit_id, component, age_band from history.rate_failure")
     names = _components(histories, component)
     against_code = _against_code(units, by, against)
     asked = [*names, ""] if component is None else names
     table = pd.concat(
-        [_component_rows(name, units, failures, level, against_code) for name in asked], ignore_index=True
+        [_component_rows(name, units, failures, level, against_code, interval) for name in asked], ignore_index=True
     )
     if adjust and by:
-        adjusted = adjusted_ratios(histories, by, asked, against=against, level=level)
+        weigh = weigh_cells if used == "heat" else None
+        adjusted = adjusted_ratios(histories, by, asked, against=against, level=level, weigh=weigh)
         table = _with_adjusted(table, adjusted, against_code, many=len(units.groups) > 1)
     table = _finish(table, units, by)
     columns = [c for c in COLUMNS if c.name != "property"] if "property" in by else list(COLUMNS)
@@ -143,11 +169,18 @@ def estimate_rates(
         table,
         [*columns[:place], *groups, *columns[place:]],
         name="rates",
-        method=METHOD,
+        method=METHOD if interval == "exact" else MID_P_METHOD,
         n_used=int(table.loc[table["component"] == (component or ""), "failures"].sum()),
-        notes=_notes(units, by, against),
+        notes=[*_notes(units, by, against), *weighed],
         excluded=_kitless(histories),
-        settings={"by": by, "against": against, "component": component, "level": level},
+        settings={
+            "by": by,
+            "against": against,
+            "component": component,
+            "level": level,
+            "interval": interval,
+            "clock": used,
+        },
     )
 
 
@@ -202,28 +235,33 @@ def _against_code(units: _Units, by: tuple[str, ...], against: str | None) -> in
 
 
 def _component_rows(
-    component: str, units: _Units, failures: pd.DataFrame, level: float, against: int | None
+    component: str, units: _Units, failures: pd.DataFrame, level: float, against: int | None, interval: PairMethod
 ) -> pd.DataFrame:
     """Return one row a group for one component (blank: all together)."""
     chosen = failures if component == "" else failures[failures["component"] == component]
     exposure = units.frame["kit_days" if component == "hard start" else "days"].to_numpy(float) / DAYS_PER_YEAR
-    counts = _counts_by_piece(chosen, units.frame)
-    low, high = combined_limits(units.codes, counts, exposure, level)
-    n, years = np.bincount(units.codes, weights=counts), np.bincount(units.codes, weights=exposure)
+    seen = UnitCounts(groups=units.codes, counts=_counts_by_piece(chosen, units.frame), years=exposure)
+    low, high = group_limits(seen.groups, seen.counts, seen.years, level, interval=interval)
+    n, years = np.bincount(units.codes, weights=seen.counts), np.bincount(units.codes, weights=exposure)
     shrunk = shrink_rates(n, years, level=level)
     with np.errstate(divide="ignore", invalid="ignore"):
         rate = np.where(years > 0, n / years, np.nan)
     table = pd.DataFrame({"group": np.arange(len(n)), "failures": n.astype(int), "unit_years": years, "rate": rate})
     table["low"], table["high"] = low, high
     table["shrunk_rate"], table["shrunk_low"], table["shrunk_high"] = shrunk.mean, shrunk.low, shrunk.high
+    table["p_high"] = shrunk.probability_above(HIGH_TIMES) if shrunk.pooled else np.nan
     table.insert(0, "component", component)
-    notes = ["" if y > 0 else "no time at risk" for y in years]
-    ratios = [_ratio(g, units.codes, counts, exposure, level, against) for g in range(len(n))] if len(n) > 1 else []
-    for name in ("ratio", "ratio_low", "ratio_high", "p_value"):
-        table[name] = [r[name] for r in ratios] if ratios else np.nan
-    said = [r["note"] for r in ratios] if ratios else [""] * len(n)
+    ratios = [
+        group_ratio(g, seen, level, against=against, interval=interval) if len(n) > 1 else GroupRatio()
+        for g in range(len(n))
+    ]
+    table["ratio"], table["ratio_low"] = [r.ratio for r in ratios], [r.low for r in ratios]
+    table["ratio_high"], table["p_value"] = [r.high for r in ratios], [r.p_value for r in ratios]
+    table["smallest_ratio_seen"] = [r.smallest_seen for r in ratios]
     pooled = "" if shrunk.pooled or len(n) == 1 else shrunk.note
-    table["note"] = [_joined((*pair, pooled)) for pair in zip(notes, said, strict=True)]
+    table["note"] = [
+        _joined(("" if y > 0 else "no time at risk", r.note, pooled)) for y, r in zip(years, ratios, strict=True)
+    ]
     return table
 
 
@@ -235,59 +273,6 @@ def _counts_by_piece(failures: pd.DataFrame, pieces: pd.DataFrame) -> npt.NDArra
     counted = failures.groupby(keys).size()
     index = pd.MultiIndex.from_frame(pieces[keys]) if banded else pd.Index(pieces["unit_id"])
     return np.asarray(counted.reindex(index, fill_value=0).to_numpy(), dtype=np.float64)
-
-
-def _ratio(
-    group: int,
-    codes: npt.NDArray[np.int64],
-    counts: npt.NDArray[np.float64],
-    exposure: npt.NDArray[np.float64],
-    level: float,
-    against: int | None,
-) -> dict[str, Any]:
-    blank: dict[str, Any] = {"ratio": np.nan, "ratio_low": np.nan, "ratio_high": np.nan, "p_value": np.nan, "note": ""}
-    inside = codes == group
-    outside = ~inside if against is None else codes == against
-    if group == against:
-        return {**blank, "note": "the group ratios are taken to"}
-    n1, n0, t1, t0 = counts[inside].sum(), counts[outside].sum(), exposure[inside].sum(), exposure[outside].sum()
-    if t1 <= 0 or t0 <= 0 or n1 + n0 == 0:
-        return {**blank, "note": "not enough failures to compare" if t1 > 0 and t0 > 0 else ""}
-    exact = compare_two_rates(int(n1), float(t1), int(n0), float(t0), level=level, method="exact")
-    low, high, p = exact.interval.low, exact.interval.high, exact.p_value
-    wide = _log_spread(codes, counts, exposure, inside, outside)
-    if wide is not None and n1 > 0 and n0 > 0:
-        spread, freedom = wide
-        step = float(special.stdtrit(freedom, 0.5 + level / 2)) * spread
-        low, high = min(low, exact.ratio * math.exp(-step)), max(high, exact.ratio * math.exp(step))
-        p = max(p, 2 * float(special.stdtr(freedom, -abs(math.log(exact.ratio)) / spread)))
-    note = "none failed on the other side: the ratio has a lower bound only" if n0 == 0 else ""
-    if low <= 1 <= high and n0 > 0:
-        base = (n1 + n0) / (t1 + t0)
-        smallest = smallest_detectable_ratio(float(base * t0), float(base * t1), level)
-        note = f"can't tell from 1; this much data would show a ratio of {smallest:.1f} four times in five"
-    ratio = exact.ratio if math.isfinite(exact.ratio) else np.nan
-    high = high if math.isfinite(high) else np.nan
-    return {"ratio": ratio, "ratio_low": low, "ratio_high": high, "p_value": p, "note": note}
-
-
-def _log_spread(
-    codes: npt.NDArray[np.int64],
-    counts: npt.NDArray[np.float64],
-    exposure: npt.NDArray[np.float64],
-    inside: npt.NDArray[np.bool_],
-    outside: npt.NDArray[np.bool_],
-) -> tuple[float, float] | None:
-    """Return the unit-clustered standard error of the log ratio and its degrees of freedom."""
-    chosen = inside | outside
-    sides = outside[chosen].astype(np.int64)
-    low, high = sandwich_limits(sides, counts[chosen], exposure[chosen], 0.5)
-    if low.size < 2 or np.isnan(low).any():
-        return None
-    units = np.bincount(sides, weights=exposure[chosen] > 0)
-    # half the log width over the t quantile gives each side's standard error back
-    errors = np.log(high / low) / 2 / special.stdtrit(units - 1, 0.75)
-    return float(np.sqrt((errors**2).sum())), float(min(units) - 1)
 
 
 def _with_adjusted(

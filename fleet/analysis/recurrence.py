@@ -1,7 +1,7 @@
 """How many failures has a unit had by a given age, and are they coming faster? Recurrent events seen in windows.
 
-A unit is watched from ``start`` to ``stop``, not from age zero. Sources: W. Nelson, Technometrics 37 (1995), the mean
-cumulative function; J. F. Lawless and C. Nadeau, Technometrics 37 (1995), its robust variance; L. H. Crow, in
+A unit is watched from ``start`` to ``stop``, not from age zero, and perhaps again later. Sources: W. Nelson,
+Technometrics 37 (1995), the mean cumulative function; J. F. Lawless and C. Nadeau, Technometrics 37 (1995), its robust variance; L. H. Crow, in
 Reliability and Biometry (1974), and MIL-HDBK-189 (1981), the power law; NIST/SEMATECH e-Handbook 8.4.5.2, its
 bias-corrected form; H. Ascher and H. Feingold, Repairable Systems Reliability (1984), Laplace's test.
 Checked in tests/reference/test_reference_recurrence.py.
@@ -18,10 +18,9 @@ import numpy.typing as npt
 from scipy import optimize, special
 
 from fleet.analysis.poisson import FloatArray, Interval, check_level
+from fleet.analysis.recurrence_windows import IndexArray, check_windows, moments_watched, unit_of_windows
 from fleet.errors import AnalysisError
 from fleet.settings import LEVEL
-
-IndexArray = npt.NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,17 +82,20 @@ def mean_cumulative(
     age: npt.ArrayLike,
     *,
     level: float = LEVEL,
+    belongs_to: npt.ArrayLike | None = None,
 ) -> MeanCumulative:
     """Estimate how many failures a unit has had by each age.
 
     Parameters
     ----------
-    start, stop : array-like of shape (units,)
-        Ages between which each unit was watched; one window a unit.
+    start, stop : array-like of shape (windows,)
+        Ages between which a unit was watched; one window a unit, or several with ``belongs_to``.
     unit, age : array-like of shape (failures,)
-        Which unit failed (its position in ``start``) and at which age.
+        In which window the failure fell (its position in ``start``) and at which age.
     level : float
         Two-sided level of ``low`` and ``high``.
+    belongs_to : array-like of shape (windows,), optional
+        The number of the unit each window belongs to, 0, 1, 2, ...; a unit's windows may not overlap.
 
     Returns
     -------
@@ -103,7 +105,8 @@ def mean_cumulative(
     Raises
     ------
     AnalysisError
-        When a window is empty or broken, or a failure lies outside its unit's window (start < age <= stop).
+        When a window is empty or broken, windows of a unit overlap, or a failure lies outside its window
+        (start < age <= stop).
 
     Notes
     -----
@@ -111,14 +114,15 @@ def mean_cumulative(
     Lawless and Nadeau: sum over units of [sum Y/n (d_i - d/n)]^2. Units are taken as independent.
     """
     check_level(level)
-    windows, failures = _checked(start, stop, unit, age)
+    windows, failures = check_windows(start, stop, unit, age)
     entry, leave = windows
     owner, when = failures
     ages, at = np.unique(when, return_inverse=True)
     events = np.bincount(at, minlength=ages.size).astype(np.float64)
     at_risk = _watched(entry, ages) - _watched(leave, ages)
     mean = np.cumsum(events / at_risk)
-    sd = np.sqrt(_robust_variance(windows, (owner, at), ages, events / at_risk**2))
+    units = unit_of_windows(windows, belongs_to)
+    sd = np.sqrt(_robust_variance(windows, units, (owner, at), ages, events / at_risk**2))
     broken_at = _first_hole(entry, leave)
     if broken_at is not None:
         mean, sd = (np.where(ages <= broken_at, values, np.nan) for values in (mean, sd))
@@ -138,22 +142,30 @@ def mean_cumulative(
 
 
 def laplace_trend(
-    start: npt.ArrayLike, stop: npt.ArrayLike, unit: npt.ArrayLike, age: npt.ArrayLike
+    start: npt.ArrayLike,
+    stop: npt.ArrayLike,
+    unit: npt.ArrayLike,
+    age: npt.ArrayLike,
+    *,
+    belongs_to: npt.ArrayLike | None = None,
 ) -> TrendTest | None:
     """Test whether failures come faster or slower with age; None when nothing failed.
 
     Parameters are those of `mean_cumulative`. Each unit's own rate is conditioned away, so units that simply
-    fail more often make no trend.
+    fail more often make no trend; `fleet.analysis.trends` has the tests that also bear failures in clusters.
 
     Notes
     -----
-    U = [sum t - sum n (S+T)/2] / sqrt(sum n (T-S)^2 / 12) over windows S to T; near normal from about 4 failures.
+    U = [sum t - sum n m] / sqrt(sum n v) with m and v the mean and variance of a moment picked at random from the time
+    a unit was watched: (S+T)/2 and (T-S)^2/12 for one window S to T; near normal from about 4 failures.
     """
-    (entry, leave), (owner, when) = _checked(start, stop, unit, age)
+    windows, (owner, when) = check_windows(start, stop, unit, age)
     if when.size == 0:
         return None
-    width, middle = (leave - entry)[owner], 0.5 * (leave + entry)[owner]
-    z = float((when - middle).sum() / math.sqrt(float((width**2).sum()) / 12.0))
+    units = unit_of_windows(windows, belongs_to)
+    middle, spread = moments_watched(windows, units)
+    mine = units[owner]
+    z = float((when - middle[mine]).sum() / math.sqrt(float(spread[mine].sum())))
     return TrendTest(z=z, p_value=math.erfc(abs(z) / math.sqrt(2.0)), n=when.size)
 
 
@@ -175,7 +187,7 @@ def fit_power_law(
     Maximum likelihood: scale = n / sum(T^b - S^b), and the shape b solves
     n/b + sum log t = scale x sum(T^b log T - S^b log S).
     """
-    (entry, leave), (_, when) = _checked(start, stop, unit, age)
+    (entry, leave), (_, when) = check_windows(start, stop, unit, age)
     n = when.size
     longest = float(leave.max())
     if n < 2 or not (when > 0).all() or bool((when == longest).all()):
@@ -252,36 +264,6 @@ def _shape_root(score: Callable[[float], float]) -> float | None:
         return math.exp(float(optimize.brentq(score, *bounds, xtol=1e-13)))
 
 
-def _checked(
-    start: npt.ArrayLike, stop: npt.ArrayLike, unit: npt.ArrayLike, age: npt.ArrayLike
-) -> tuple[tuple[FloatArray, FloatArray], tuple[IndexArray, FloatArray]]:
-    """Return windows and failures as arrays, or name up to five that can't be used."""
-    entry, leave = np.asarray(start, dtype=np.float64), np.asarray(stop, dtype=np.float64)
-    owner, when = np.asarray(unit, dtype=np.intp), np.asarray(age, dtype=np.float64)
-    if entry.shape != leave.shape or owner.shape != when.shape or entry.size == 0:
-        msg = f"{entry.size} starts and {leave.size} stops, {owner.size} owners and {when.size} ages: pairs must agree"
-        raise AnalysisError(msg)
-    empty = np.flatnonzero(~((entry >= 0) & (leave > entry) & np.isfinite(leave)))
-    if empty.size:
-        msg = f"{empty.size} of {entry.size} windows have no start before stop (units {_first_five(empty)})"
-        raise AnalysisError(msg)
-    strange = np.flatnonzero((owner < 0) | (owner >= entry.size))
-    if strange.size:
-        msg = f"{strange.size} failures belong to no window (failures {_first_five(strange)})"
-        raise AnalysisError(msg)
-    outside = np.flatnonzero(~((when > entry[owner]) & (when <= leave[owner])))
-    if outside.size:
-        msg = (
-            f"{outside.size} of {when.size} failures lie outside their unit's window (failures {_first_five(outside)})"
-        )
-        raise AnalysisError(msg)
-    return (entry, leave), (owner, when)
-
-
-def _first_five(positions: IndexArray) -> str:
-    return ", ".join(map(str, positions[:5])) + (", ..." if positions.size > 5 else "")
-
-
 def _watched(borders: FloatArray, ages: FloatArray) -> FloatArray:
     """Count borders strictly before each age: windows are open at their start, closed at their stop."""
     return np.searchsorted(np.sort(borders), ages, side="left").astype(np.float64)
@@ -297,6 +279,7 @@ def _first_hole(entry: FloatArray, leave: FloatArray) -> float | None:
 
 def _robust_variance(
     windows: tuple[FloatArray, FloatArray],
+    units: IndexArray,
     failures: tuple[IndexArray, IndexArray],
     ages: FloatArray,
     drop: FloatArray,
@@ -304,7 +287,8 @@ def _robust_variance(
     """Sum over units the square of what each adds to M beyond the mean, at every failure age.
 
     A unit's part is W = (its own 1/n so far) - (A(t) - A(start)) with A the running sum of d/n^2 while it is watched,
-    and stands still after it leaves. W^2 is summed in three running sums of U = W + A(t), which only jump.
+    and stands still after it leaves, until a later window of the same unit carries it on. W^2 is summed in three
+    running sums of U = W + A(t), which only jump.
     """
     entry, leave = windows
     owner, at = failures
@@ -312,10 +296,12 @@ def _robust_variance(
     fall = np.concatenate([[0.0], np.cumsum(drop)])
     at_entry, at_leave, now = fall[enters], fall[leaves], fall[1:]
     gain = 1.0 / (_watched(entry, ages) - _watched(leave, ages))[at]
-    after = at_entry[owner] + _running_by_unit(owner, at, gain)
-    before = after - gain
     own = np.bincount(owner, weights=gain, minlength=entry.size).astype(np.float64)
-    final = at_entry + own
+    carried = _carried(units, entry, own - (at_leave - at_entry))
+    begin = at_entry + carried
+    after = begin[owner] + _running_by_unit(owner, at, gain)
+    before = after - gain
+    final = begin + own
 
     def running(*jumps: tuple[IndexArray, FloatArray]) -> FloatArray:
         summed = np.zeros(ages.size + 1)
@@ -324,9 +310,9 @@ def _robust_variance(
         return np.cumsum(summed)[: ages.size]
 
     count = running((enters, np.ones(entry.size)), (leaves, np.full(entry.size, -1.0)))
-    level = running((enters, at_entry), (at, after - before), (leaves, -final))
-    square = running((enters, at_entry**2), (at, after**2 - before**2), (leaves, -(final**2)))
-    gone = running((leaves, (final - at_leave) ** 2))
+    level = running((enters, begin), (at, after - before), (leaves, -final))
+    square = running((enters, begin**2), (at, after**2 - before**2), (leaves, -(final**2)))
+    gone = running((leaves, (final - at_leave) ** 2), (enters, -(carried**2)))
     variance: FloatArray = np.maximum(gone + square - 2.0 * now * level + count * now**2, 0.0)
     return variance
 
@@ -339,3 +325,15 @@ def _running_by_unit(owner: IndexArray, at: IndexArray, gain: FloatArray) -> Flo
     summed = np.empty(gain.size)
     summed[order] = total - (total - gain[order])[first]
     return summed
+
+
+def _carried(units: IndexArray, entry: FloatArray, gained: FloatArray) -> FloatArray:
+    """Sum what each unit's earlier windows gained, at the start of each of its windows."""
+    if units.size == np.unique(units).size:
+        return np.zeros(units.size)
+    order = np.lexsort((entry, units))
+    before = np.cumsum(gained[order]) - gained[order]
+    first = np.searchsorted(units[order], units[order], side="left")
+    carried = np.empty(units.size)
+    carried[order] = before - before[first]
+    return carried

@@ -6,10 +6,12 @@ write a value, change its macro and add a line to the test beside it (tests/unit
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from functools import cache
 from types import MappingProxyType
 
-from fleet.store.database import Database
+from fleet.store.database import Database, read_sql
 from fleet.store.schema import STAGES, Column
 
 MACRO_FILES: tuple[str, ...] = (
@@ -79,12 +81,31 @@ CURVED_UNITS = ("mF", "F")
 """Units whose worth depends on the number: 0.0442 mF is 44.2 uF, and 44.2 mF the trade's 44.2 uF."""
 
 
-def make_macros(database: Database) -> None:
-    """Make the macros that read with care; most small logs never need them, so they are made at the first need."""
-    known = "select count(*) from duckdb_functions() where function_name = 'read_money'"
-    if not database.value(known):
-        for name in MACRO_FILES:
-            database.run_file("fleet.ingest", name)
+def make_macros(database: Database, statement: str) -> None:
+    """Make the macros a statement names and those they name; a log of plain values needs none of them."""
+    texts = _macro_texts()
+    wanted, seen = [statement], set()
+    while wanted:
+        names = set(_CALLED.findall(wanted.pop()))
+        for file, (made, text) in texts.items():
+            if file not in seen and names & made:
+                seen.add(file)
+                wanted.append(text)
+    for file in MACRO_FILES:
+        if file in seen:
+            database.run_file_once("fleet.ingest", file)
+
+
+_CALLED = re.compile(r"(\w+)\(")
+
+
+@cache
+def _macro_texts() -> Mapping[str, tuple[frozenset[str], str]]:
+    """Return the names each file of macros makes, and its text."""
+    texts = {file: read_sql("fleet.ingest", file) for file in MACRO_FILES}
+    return {
+        file: (frozenset(re.findall(r"create or replace macro (\w+)\(", text)), text) for file, text in texts.items()
+    }
 
 
 def care_macro(table: str, column: Column) -> str:

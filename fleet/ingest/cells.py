@@ -142,7 +142,7 @@ def _doubtful(column: Column, cell: str | None, conventions: Conventions) -> lis
         return [f"contains({cell}, '_')"]
     if column.kind in DATED and column.name not in conventions.orders:
         # a cast passes over what follows a space ("10:00 PM", "10:00 later") and over an offset
-        usual = f"length({cell}) = 10 or (length({cell}) in (16, 19) and {cell}[14] = ':')"
+        usual = f"length({cell}) = 10 or ({cell}[14] = ':' and (length({cell}) = 16 or {cell}[17:] like ':__'))"
         return [f"(({usual}) and right({cell}, 1) between '0' and '9') is false"]
     if column.kind == "tag" and column.needed:
         # a spreadsheet's ways to keep a number as text: '0012 and ="0012"

@@ -66,7 +66,7 @@ def _plain_units(database: Database) -> None:
     """Give units of capacitance one spelling each, where some cell spells one its own way."""
     strange = "unit is not null and unit not in ('uF', 'nF', 'pF', 'mF', 'F')"
     if database.value(f"select count(*) from log.landing.reading where {strange}"):  # noqa: S608
-        make_macros(database)
+        make_macros(database, "plain_unit(unit)")
         database.run(
             f"update log.landing.reading as r set unit = m.plain from (select distinct unit, plain_unit(unit) as plain "  # noqa: S608
             f"from log.landing.reading where {strange}) as m where r.unit = m.unit and r.unit <> m.plain"

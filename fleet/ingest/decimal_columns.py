@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from fleet.ingest.care import make_macros
 from fleet.ingest.cells import MEASURED, PLAIN_CELL, CellSql
 from fleet.ingest.decimals import DecimalMark, decide_decimal, decimals_sql
 from fleet.ingest.hard_rows import HARD, alike, fetch_hard
@@ -45,6 +46,7 @@ def _marks(database: Database, group: Sequence[Landed], columns: Sequence[CellSq
     if not columns:
         return []
     asked = ", ".join(decimals_sql(str(column.cell)) for column in columns)
+    make_macros(database, asked)
     counted = {row[0]: row[1:] for row in database.rows(f"select source_id, {asked} from {HARD} group by all")}  # noqa: S608
     found = []
     for i, column in enumerate(columns):

@@ -47,7 +47,7 @@ def fetch_hard(database: Database, landing: Landing, group: Sequence[Landed]) ->
     """Put the cells of a group's hard rows into a table of their own; return how many there are."""
     sources = ", ".join(str(source.source_id) for source in group)
     cells = ", ".join(f"j[{i + 1}] as c{i}" for i in range(len(landing.headers)))
-    n_hard = int(
+    return int(
         database.value(
             f"create or replace table {HARD} as select place, source_id, {cells} from ("
             "select rowid as place, coalesce(counted_in, source_id) as source_id, "
@@ -56,9 +56,6 @@ def fetch_hard(database: Database, landing: Landing, group: Sequence[Landed]) ->
         )
         or 0
     )
-    if n_hard:
-        make_macros(database)
-    return n_hard
 
 
 def _settle_group(database: Database, group: Sequence[Landed]) -> list[tuple[int, DateOrder]]:
@@ -115,16 +112,17 @@ def _read_with_care(database: Database, landing: Landing, careful: set[str], sou
     inner = [f"{c.care if c.name in careful else c.glance} as {c.name}" for c in filled]
     inner += [f"{sql} as {name}" for name, sql in clocked]
     standing, reason = _judge(landing)
-    timed, notes = _bare_times(landing, careful)
-    notes += [column.note for column in filled if column.note and column.name in careful]
-    notice = f"nullif(concat_ws(' | ', {', '.join(notes)}), '')" if notes else "null"
+    dated, timed_note = _bare_times(landing, careful)
+    notes = [timed_note] + [column.note for column in filled if column.note and column.name in careful]
     chosen = ", ".join(str(source) for source in sources)
-    database.run(
-        f"create or replace table memory.main.read_row as "
-        f"select *{timed}, {standing} as standing, {reason} as reason, {notice} as notice "
-        f"from (select place, {', '.join(inner)}, {', '.join(landing.all_cells)} "
-        f"from {HARD} where source_id in ({chosen}))"
+    read = (
+        f"create or replace table memory.main.read_row as select *, {standing} as standing, {reason} as reason, "
+        f"nullif(concat_ws(' | ', {', '.join(notes)}), '') as notice "
+        f"from (select *{dated} from (select place, {', '.join(inner)}, {', '.join(landing.all_cells)} "
+        f"from {HARD} where source_id in ({chosen})))"
     )
+    make_macros(database, read)
+    database.run(read)
     pairs = ", ".join(f"{literal(header or f'column {i + 1}')}, r.c{i}" for i, header in enumerate(landing.headers))
     assigned = [f"{c.name} = r.{landing.outer(c)}" for c in filled] + [f"{name} = r.{name}" for name, _ in clocked]
     database.run(
@@ -139,21 +137,19 @@ BARE_TIMES = ("arrived_at", "finished_at", "recorded_at")
 """Columns in which a time of day alone belongs to the day of the report."""
 
 
-def _bare_times(landing: Landing, careful: set[str]) -> tuple[str, list[str]]:
-    """Return the SQL that dates times of day written without a date, and what is said of them."""
-    named = [name for name in BARE_TIMES if name in careful and name in landing.cells]
-    if not named or "reported_at" not in landing.cells:
-        return "", []
+def _bare_times(landing: Landing, careful: set[str]) -> tuple[str, str]:
+    """Return the SQL that dates times of day written without a date, and that of what is said of them."""
+    cells = {name: landing.cells[name] for name in BARE_TIMES if name in careful and name in landing.cells}
+    if not cells or "reported_at" not in landing.cells:
+        return "", "null"
     dated = ", ".join(
-        f"coalesce({name}, on_day_of(reported_at, reported_at_has_time, read_clock({landing.cells[name]}))) as {name}"
-        for name in named
+        f"coalesce({name}, on_day_of(reported_at, reported_at_has_time, read_clock({cell}))) as {name}"
+        for name, cell in cells.items()
     )
-    notes = [
-        f"case when {name} is null and clock_only({landing.cells[name]}) then "
-        f"'time_without_date: {name} ' || trim({landing.cells[name]}) || ' on the day of the report' end"
-        for name in named
-    ]
-    return f" replace ({dated})", notes
+    # a time of day is never a date by itself, so what the clock reads was dated here
+    said = ", ".join(f"case when clock_only({cell}) then '{name} ' || trim({cell}) end" for name, cell in cells.items())
+    note = f"'time_without_date: ' || nullif(concat_ws(', ', {said}), '') || ' on the day of the report'"
+    return f" replace ({dated})", note
 
 
 def _judge(landing: Landing) -> tuple[str, str]:

@@ -44,9 +44,8 @@ def _try_to_land(database: Database, asked: Landed) -> tuple[Landed, int] | None
         orders = {**asked.conventions.orders, **settle_dates(database, raw, slashed, asked.forced)}
         landed = replace(asked, conventions=replace(asked.conventions, orders=orders))
         landing = landing_of(plan, landed.conventions)
-        if careful or slashed or plan.units or landed.conventions.comma:
-            make_macros(database)
         statement = land(landing, asked.lands_as, counted_in=asked.counted_in, careful=careful)
+        make_macros(database, statement(""))
         n_landed = raw.run(database, statement)
     except ReadError as error:
         if raw.facts is None or raw.repaired:

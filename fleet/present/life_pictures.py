@@ -109,7 +109,8 @@ def ends_shown(ends: Answer) -> pd.DataFrame:
     known = ends.table[ends.table["share"].notna()]
     wide = known.assign(of_hundred=(100 * known["share"]).round(1)).set_index([*by, "age", "cause"])["of_hundred"]
     shown = wide.unstack("cause", sort=False).reset_index()  # noqa: PD010 (one row a key, nothing to sum)
-    return shown.rename_axis(columns=None).rename(columns={"age": "by, years"})
+    named = {cause: f"{cause}, of 100" for cause in wide.index.unique("cause")}
+    return shown.rename_axis(columns=None).rename(columns={"age": "by, years", **named})
 
 
 def _curves(life: Answer, curve: Answer) -> list[tuple[pd.Series, pd.DataFrame]]:

@@ -120,7 +120,8 @@ def how_sure(answer: Answer) -> str:
         known = len(fitted(rows))
         said.append(
             f"{counted(known, 'group')} of {len(rows)} {'has' if known == 1 else 'have'} failures enough for a law. "
-            "Of many groups some come first or last by luck alone, so look at the intervals."
+            "The first and the last of several lie apart by luck alone too: trust an order only where intervals stay "
+            "well apart."
         )
     row = rows.iloc[0]
     if len(rows) == 1 and finite(row["shape_low"]) is not None and row["shape_low"] > 1:

@@ -38,6 +38,7 @@ class Database:
 
     def __init__(self, connection: duckdb.DuckDBPyConnection) -> None:
         self._connection = connection
+        self._files_run: set[tuple[str, str]] = set()
 
     @classmethod
     def build(cls, path: Path, *, spill: Path) -> Database:
@@ -96,6 +97,12 @@ class Database:
     def run_file(self, package: str, name: str, parameters: Parameters = None) -> None:
         """Run the statements of a .sql file kept in a package's ``sql`` folder."""
         self.run(read_sql(package, name), parameters)
+
+    def run_file_once(self, package: str, name: str) -> None:
+        """Run a .sql file of definitions unless this engine has run it already."""
+        if (package, name) not in self._files_run:
+            self.run_file(package, name)
+            self._files_run.add((package, name))
 
     def run_with(self, sql: str, view: str, batches: pa.RecordBatchReader) -> int:
         """Run one statement that reads a stream of Arrow batches under the name ``view``; return the rows it wrote."""
