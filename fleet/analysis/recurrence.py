@@ -1,10 +1,10 @@
 """How many failures has a unit had by a given age, and are they coming faster? Recurrent events seen in windows.
 
 A unit is watched from ``start`` to ``stop``, not from age zero, and perhaps again later. Sources: W. Nelson,
-Technometrics 37 (1995), the mean cumulative function; J. F. Lawless and C. Nadeau, Technometrics 37 (1995), its robust variance; L. H. Crow, in
-Reliability and Biometry (1974), and MIL-HDBK-189 (1981), the power law; NIST/SEMATECH e-Handbook 8.4.5.2, its
-bias-corrected form; H. Ascher and H. Feingold, Repairable Systems Reliability (1984), Laplace's test.
-Checked in tests/reference/test_reference_recurrence.py.
+Technometrics 37 (1995), the mean cumulative function; J. F. Lawless and C. Nadeau, Technometrics 37 (1995), its robust
+variance; L. H. Crow, in Reliability and Biometry (1974), and MIL-HDBK-189 (1981), the power law; NIST/SEMATECH
+e-Handbook 8.4.5.2, its bias-corrected form; H. Ascher and H. Feingold, Repairable Systems Reliability (1984),
+Laplace's test. Checked in tests/reference/test_reference_recurrence.py.
 """
 
 from __future__ import annotations

@@ -7,6 +7,7 @@ the fast reader can't be trusted with and a sheet of a workbook are written anew
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import itertools
@@ -103,8 +104,12 @@ class RawTable:
             text = stream.read(SAMPLE * 1000).decode("utf-8", errors="replace")
         delimiter = "," if self.repaired else self.delimiter
         rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
-        first = [row[1:] if self.repaired else row for row in itertools.islice(rows, 0 if self.repaired else 1, SAMPLE)]
-        return [row for row in first if len(row) == len(self.headers)]
+        first: list[list[str]] = []
+        # a cell longer than the reader takes ends the sample, not the load
+        with contextlib.suppress(csv.Error):
+            first.extend(itertools.islice(rows, SAMPLE))
+        body = [row[1:] for row in first] if self.repaired else first[1:]
+        return [row for row in body if len(row) == len(self.headers)]
 
     def with_repair(self, scratch: Path) -> RawTable:
         """Return the same table read by the slow, forgiving reader; scratch files go to ``scratch``."""
@@ -269,9 +274,9 @@ def _sqlite_tables(name: str, path: Path) -> list[RawTable]:
         try:
             found.append(raw_sqlite(name, path, member))
         except SourceError as error:
-            # what has no log table's name and can't be opened (a view of a table that is gone) has no headers to
-            # be known by either
-            if table is not None:
+            # what makes no sense to SQLite itself (a view of a table that is gone) has no headers to be known by;
+            # what is damaged or in use, or belongs to the log by name, must not be left out
+            if table is not None or getattr(error.__cause__, "sqlite_errorname", "") != "SQLITE_ERROR":
                 raise
             refused = error
     if not found and refused is not None:

@@ -17,7 +17,9 @@ from fleet.ingest.csv_bytes import scratch_file
 SQLITE_MARK = b"SQLite format 3\x00"
 WAIT_S = 2.0
 """Seconds to wait for another program that holds the file."""
-DAMAGED = ("***", "Tree ", "Page ", "Main freelist", "database disk image")
+FAILS = (sqlite3.Error, OSError, UnicodeError)
+"""What reading may raise; UnicodeError where a damaged file makes SQLite complain in no known letters."""
+DAMAGED = ("***", "Tree ", "Page ", "database disk image")
 """How a check's complaints about the file begin; others are about values its maker's own rules forbid."""
 
 
@@ -67,7 +69,7 @@ def settle_sqlite(path: Path, scratch: Path) -> Path:
             return _with_log(path, scratch_file(scratch, ".sqlite"))
         if _is_filled(path, "-journal") and _must_be_taken_back(path):
             return _worked_in(path, scratch_file(scratch, ".sqlite"), "-journal")
-    except (sqlite3.Error, OSError) as error:
+    except FAILS as error:
         raise refusal(path.name, "", error) from error
     return path
 
@@ -84,7 +86,7 @@ def list_tables(name: str, path: Path) -> tuple[str, ...]:
         with closing(open_sqlite(path)) as connection:
             found = connection.execute("select name from sqlite_master where type in ('table', 'view') order by name")
             return tuple(str(table) for (table,) in found if not str(table).startswith("sqlite_"))
-    except (sqlite3.Error, OSError) as error:
+    except FAILS as error:
         raise refusal(name, "", error) from error
 
 
@@ -104,7 +106,7 @@ def look_at_table(name: str, path: Path, member: str) -> SqliteTable:
             )
             n_rows = int(connection.execute(f"select count(*) from {quoted(member)}").fetchone()[0])  # noqa: S608
             _check_pages(connection, member)
-    except (sqlite3.Error, OSError) as error:
+    except FAILS as error:
         raise refusal(name, member, error) from error
     return SqliteTable(source=name, path=path, member=member, headers=headers, n_rows=n_rows)
 
@@ -116,12 +118,13 @@ class RowsDiffer(Exception):
 def refusal(name: str, member: str, error: Exception) -> SourceError:
     """Return the error that says why a SQLite file, or a table of it, can't be read."""
     whole = f"the table {member} of {name}" if member else name
+    said = " ".join(str(error).split())
     if getattr(error, "sqlite_errorname", "").startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
-        msg = f"{name} is in use by another program ({error}); close it there, then load again"
+        msg = f"{name} is in use by another program ({said}); close it there, then load again"
     elif isinstance(error, RowsDiffer):
-        msg = f"{whole} changed while it was read, or is damaged ({error}); load it again from a copy"
+        msg = f"{whole} changed while it was read, or is damaged ({said}); load it again from a copy"
     else:
-        msg = f"{whole} can't be read ({error}); repair the file, or export the table as CSV"
+        msg = f"{whole} can't be read ({said}); repair the file, or export the table as CSV"
     return SourceError(msg)
 
 

@@ -110,6 +110,8 @@ def _fast_stream(table: SqliteTable) -> Iterator[_Stream]:
         def renamed() -> Iterator[pa.RecordBatch]:
             for number, batch in enumerate(batches):
                 text = pa.RecordBatch.from_arrays(batch.columns, schema=schema)
+                # bytes that are no UTF-8 would bring the whole engine down, not only the statement
+                text.validate(full=True)
                 yield text.slice(1) if number == 0 else text
 
         yield _Stream(table, renamed(), schema)
@@ -141,9 +143,11 @@ def _text_query(table: SqliteTable, ahead: str = "") -> str:
     """Return the query for all rows as text; columns go by place, so that their names may be what they like."""
     names = [f"c{i}" for i in range(len(table.headers))]
     cells = ", ".join(f"nullif(cast({name} as text), '') as {name}" for name in names)
+    # no name of a table in the file may be taken for it, least of all its own
+    renamed = quoted(f"{table.member}, columns by place")
     return (
-        f"with raw_rows({', '.join(names)}) as (select * from {quoted(table.member)}) "  # noqa: S608
-        f"{ahead}select {cells} from raw_rows"
+        f"with {renamed}({', '.join(names)}) as (select * from {quoted(table.member)}) "  # noqa: S608
+        f"{ahead}select {cells} from {renamed}"
     )
 
 

@@ -107,18 +107,18 @@ class Workbook:
         n_filled = last_row = 0
         for number, cells in enumerate(_guarded(shown, sheet.iter_rows), start=1):
             texts = [_text_of(cell) for cell in cells]
-            n_here = sum(bool(text.strip()) for text in texts)
-            n_filled += n_here
             for place, text in errors.get(number, ()):
-                texts[place] = text
-            if n_here or number in errors:
-                last_row = number
+                if 0 <= place < len(texts):
+                    texts[place] = text
+            if n_here := sum(bool(text.strip()) for text in texts):
+                n_filled, last_row = n_filled + n_here, number
             if number <= count.last_row:
                 yield texts[: count.last_column - left]
-        if (last_row, n_filled) != (count.last_row, count.n_filled):
+        n_counted = count.n_filled + len(count.errors)
+        if (last_row, n_filled) != (count.last_row, n_counted):
             msg = (
                 f"{shown} was read twice with different results ({last_row} rows with {n_filled} filled cells, then "
-                f"{count.last_row} with {count.n_filled}); open the workbook and save it again, or save it as CSV"
+                f"{count.last_row} with {n_counted}); open the workbook and save it again, or save it as CSV"
             )
             raise SourceError(msg)
 

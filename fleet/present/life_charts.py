@@ -18,6 +18,7 @@ from fleet.present.theme import LIGHT, Palette
 
 _SEEN, _LAW = "happened", "fitted law"
 _BELOW = -0.13  # where the parts watched are written, in shares: under the line of none
+_ABOVE = 1.12  # room for words over a curve that hasn't fallen yet
 _NAMED_ABOVE, _NAMED_BELOW = 0.7, 0.85  # how far along the curve its lines are named
 _WORDS_TAKE = 0.32  # a few words of a small picture's axis on a phone, as a share of it
 
@@ -128,7 +129,7 @@ class _Axes:
             gridOpacity={"condition": {"test": "datum.value < 0", "value": 0}, "value": 1},
             labelPadding=16,
         )
-        scale = alt.Scale(domain=[_BELOW - 0.05, 1], nice=False)
+        scale = alt.Scale(domain=[_BELOW - 0.05, _ABOVE], nice=False)
         return alt.Y(f"{column}:Q", title="share still working", scale=scale, axis=faint)
 
 
@@ -151,29 +152,32 @@ def _names(rows: pd.DataFrame, axes: _Axes, palette: Palette) -> Iterator[alt.Ch
     """Write what each line is beside it, one above the band and one below; a falling curve leaves room there."""
     if len(rows) < 2:
         return
-    law_above = not bool(_nearest(rows, _NAMED_ABOVE)["average"] < _nearest(rows, _NAMED_ABOVE)["survival"])
+    last = float(rows["age"].iloc[-1])
+    place = _beside(rows, _NAMED_ABOVE * last)
+    law_above = not place.get(_LAW, 1.0) < place[_SEEN]
     for share, above in ((_NAMED_ABOVE, True), (_NAMED_BELOW, False)):
-        row = _nearest(rows, share)
-        known = [float(value) for value in row[["survival", "low", "high", "average"]] if finite(value) is not None]
-        is_law = law_above == above
-        if is_law and finite(row["average"]) is None:
-            continue
-        spot = {"age": [row["age"]], "at": [max(known) if above else min(known)], "word": [_LAW if is_law else _SEEN]}
-        text = alt.Chart(pd.DataFrame(spot)).mark_text(
-            dy=-9 if above else 12, align="left" if above else "right", color=palette.ink
-        )
-        yield text.encode(x=axes.x(), y=axes.y("at"), text="word:N")
+        place = _beside(rows, share * last)
+        word = _LAW if law_above == above else _SEEN
+        if word in place:
+            at = max(place.values()) if above else min(place.values())
+            text = alt.Chart(pd.DataFrame({"age": [share * last], "at": [at], "word": [word]})).mark_text(
+                dy=-9 if above else 12, align="left" if above else "right", color=palette.ink
+            )
+            yield text.encode(x=axes.x(), y=axes.y("at"), text="word:N")
 
 
-def _nearest(rows: pd.DataFrame, share: float) -> pd.Series:
-    """Return the row nearest to a share of the way along the curve."""
-    return rows.iloc[int(np.abs(rows["age"].to_numpy() - share * rows["age"].iloc[-1]).argmin())]
+def _beside(rows: pd.DataFrame, age: float) -> dict[str, float]:
+    """Return what stands at an age: the steps, the ends of their band, and the law where one was fitted."""
+    row = rows[rows["age"] <= age].iloc[-1]
+    place = {_SEEN: row["survival"], "low": row["low"], "high": row["high"]}
+    place[_LAW] = float(np.interp(age, rows["age"], rows["average"]))
+    return {name: float(value) for name, value in place.items() if finite(value) is not None}
 
 
 def _tenth_marks(row: pd.Series, last: float, axes: _Axes, palette: Palette) -> Iterator[alt.Chart]:
     """Mark the age of the first tenth with its interval on the line of nine in ten, where it lies on the picture."""
     low, middle, high = (finite(row[name]) for name in ("b10_low", "b10", "b10_high"))
-    if low is None or middle is None or high is None or high > axes.end:
+    if low is None or middle is None or high is None or middle > last or high > axes.end:
         return
     said = f"a tenth by {estimate(middle)}"
     base = alt.Chart(pd.DataFrame({"age": [middle], "low": [low], "high": [high], "at": [0.9], "word": [said]}))
@@ -186,7 +190,7 @@ def _tenth_marks(row: pd.Series, last: float, axes: _Axes, palette: Palette) -> 
 
 def _text_at(rows: pd.DataFrame, known: pd.Series[bool], upper: float) -> pd.Series[float]:
     """Return where each row's number is written: past its interval, at its bound, or at the start."""
-    past = rows["b10_high"].clip(upper=upper).where(known, rows["b10_low"])
+    past = rows["b10_high"].where(rows["b10_high"] <= upper, rows["b10"]).where(known, rows["b10_low"])
     return past.fillna(rows["b10_low"]).fillna(0.0)
 
 

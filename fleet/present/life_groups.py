@@ -51,6 +51,11 @@ def plural(component: str) -> str:
     return _PLURALS.get(component, f"{component}s")
 
 
+def years(age: float) -> str:
+    """Say a round age: "1 year", "5 years"."""
+    return f"{age:g} {'year' if age == 1 else 'years'}"
+
+
 def kind_of(by: Sequence[str]) -> str:
     """Return how a grouping is called: "model family", "building", "lot"."""
     return next((said for said, columns in GROUPINGS.items() if columns == tuple(by)), listed_columns(by))

@@ -9,7 +9,7 @@ from fleet.answer import Answer
 from fleet.present.chart_parts import MAX_ROWS
 from fleet.present.charts import draw_counts
 from fleet.present.life_charts import draw_life_curve, draw_life_spans
-from fleet.present.life_groups import averaged, fitted, group_name, grouping, last_ends, plural
+from fleet.present.life_groups import averaged, fitted, group_name, grouping, last_ends, plural, years
 from fleet.present.life_words import ends_sentence
 from fleet.present.numbers import about, counted, estimate, finite, percent
 from fleet.present.pictures import Picture
@@ -35,7 +35,7 @@ def life_curve_pictures(life: Answer, curve: Answer, palette: Palette = LIGHT) -
         `estimate_life` and `trace_life_curve` of the same component, grouping and settings.
     """
     by = grouping(life)
-    drawn = [(row, rows) for row, rows in _curves(life, curve) if len(rows) > 1][:MOST_CURVES]
+    drawn = _curves(life, curve)[:MOST_CURVES]
     edge = max((float(rows["age"].max()) for _, rows in drawn), default=1.0)
     height = 340 if len(drawn) == 1 else 300
     pictures = []
@@ -50,18 +50,19 @@ def life_curve_pictures(life: Answer, curve: Answer, palette: Palette = LIGHT) -
 
 def curves_shown(life: Answer, curve: Answer) -> str:
     """Say how the curves are to be read, and which groups have none and why."""
-    n = len(averaged(life))
-    enough = sum(len(rows) > 1 for _, rows in _curves(life, curve))
-    key = (
-        f"Solid is what happened, in its band of {percent(life.settings['level'])}; dashed is the fitted law; the "
-        "numbers under a curve are the parts watched at that age."
-    )
-    said = [key] if enough else []
-    if enough > MOST_CURVES:
-        said.append(f"The {MOST_CURVES} groups with most failures are drawn; the download has all {enough}.")
-    if n > enough:
-        who = "This part has" if n == 1 else f"{counted(n - enough, 'group')} {'has' if n - enough == 1 else 'have'}"
-        said.append(f"{who} no curve: never ten parts of known age were watched together.")
+    curves, n = _curves(life, curve), len(averaged(life))
+    said = []
+    if curves:
+        law = "; dashed is the fitted law" if any(finite(row["weight"]) is not None for row, _ in curves) else ""
+        band = f"Solid is what happened, in its band of {percent(life.settings['level'])}"
+        said.append(f"{band}{law}; the numbers under a curve are the parts watched at that age.")
+    if len(curves) > MOST_CURVES:
+        said.append(f"The {MOST_CURVES} groups with most failures are drawn; the download has all.")
+    if n == 1 and not curves:
+        said.append("There is no curve: never ten parts of known age were watched together.")
+    elif n > len(curves):
+        have = "group has" if n - len(curves) == 1 else "groups have"
+        said.append(f"{n - len(curves)} {have} too few failures, or too few parts of known age, for a curve.")
     return " ".join(said)
 
 
@@ -74,14 +75,17 @@ def life_spans_pictures(life: Answer, places: Places, palette: Palette = LIGHT) 
     rows = every.assign(name=names).sort_values("failures", ascending=False, kind="stable").head(MOST_SPANS)
     if len(rows) < 2:
         return []
-    said = "" if len(rows) == len(every) else f"The {len(rows)} of {len(every)} with most failures."
+    cut = "" if len(rows) == len(every) else f"The {len(rows)} of {len(every)} with most failures. "
+    hollow = rows["weight"].isna() & rows["b10"].notna()
+    said = cut + ("Hollow: too few failures, the usual wear assumed." if hollow.any() else "")
     edge = _edge(rows)
     if {"property", "building"} <= set(by) and not several:
         walked = in_walking_order(rows, places)
         parts = [part for _, part in walked.groupby("property", sort=False)]
     else:
-        # those without an estimate last, the longest bound first
-        parts = [rows.assign(last=rows["b10"].isna()).sort_values(["last", "b10", "b10_low"], kind="stable")]
+        # those with a law first, then those with an assumed one, then bare bounds
+        fewest = rows["weight"].isna().astype(int) + rows["b10"].isna()
+        parts = [rows.assign(fewest=fewest).sort_values(["fewest", "b10", "b10_low"], kind="stable")]
     pictures = []
     for part in parts:
         title = _spans_title(part)
@@ -97,7 +101,7 @@ def ends_picture(ends: Answer, palette: Palette = LIGHT) -> list[Picture]:
         return []
     shown = rows.assign(of_hundred=(100 * rows["share"]).round()).sort_values("share", ascending=False, kind="stable")
     what = plural(str(ends.settings["component"]))
-    title = f"What has ended {what} by {rows['age'].iloc[0]:g} years"
+    title = f"What has ended {what} by {years(rows['age'].iloc[0])}"
     unit, edge = f"of a hundred {what}", top_edge(shown, "of_hundred")
     chart = draw_counts(shown, "cause", "of_hundred", title, unit=unit, upper=edge, palette=palette)
     return [Picture(chart, ends_sentence(ends))]
@@ -105,7 +109,7 @@ def ends_picture(ends: Answer, palette: Palette = LIGHT) -> list[Picture]:
 
 def ends_shown(ends: Answer) -> pd.DataFrame:
     """Return one row an age: how many of a hundred parts each cause has ended by it, where enough were watched."""
-    by = list(grouping(ends))
+    by = [name for name in grouping(ends) if len(set(ends.table[name])) > 1]
     known = ends.table[ends.table["share"].notna()]
     wide = known.assign(of_hundred=(100 * known["share"]).round(1)).set_index([*by, "age", "cause"])["of_hundred"]
     shown = wide.unstack("cause", sort=False).reset_index()  # noqa: PD010 (one row a key, nothing to sum)
@@ -114,13 +118,19 @@ def ends_shown(ends: Answer) -> pd.DataFrame:
 
 
 def _curves(life: Answer, curve: Answer) -> list[tuple[pd.Series, pd.DataFrame]]:
-    """Return each group's row of the answer and its curve, to the last age with enough at risk; most failures first."""
+    """Return each group's row of the answer and its curve, most failures first.
+
+    A curve ends at the last age with enough at risk. Of several groups those without a law have none: they would only
+    be lines of a few parts.
+    """
     by = list(grouping(life))
     rows = averaged(life).sort_values("failures", ascending=False, kind="stable")
     found = []
     for _, row in rows.iterrows():
         own = curve.table[(curve.table[by] == row[by]).all(axis=1)] if by else curve.table
-        found.append((row, _to_the_end(own, row)))
+        steps = _to_the_end(own, row)
+        if len(steps) > 1 and (len(rows) == 1 or finite(row["weight"]) is not None):
+            found.append((row, steps))
     return found
 
 
@@ -171,8 +181,6 @@ def _spans_title(rows: pd.DataFrame) -> str:
 
 def _edge(rows: pd.DataFrame) -> float:
     """Return where the common axis ends: past every estimate and most of their intervals, not past one wild bound."""
-    estimates = fitted(rows)["b10"].max()
-    largest = rows["b10_low"].max() if pd.isna(estimates) else estimates
-    highs = rows.loc[rows["b10_high"] <= 2 * largest, "b10_high"].max()
-    edge = np.nanmax([largest, highs if pd.notna(highs) else largest])
-    return float(edge) * 1.25 if edge > 0 else 1.0
+    largest = max((value for value in (*fitted(rows)["b10"], *rows["b10_low"]) if not np.isnan(value)), default=0.8)
+    highs = [high for high in rows["b10_high"] if high <= 2 * largest]
+    return 1.25 * float(max(largest, *highs))

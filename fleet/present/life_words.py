@@ -22,6 +22,7 @@ from fleet.present.life_groups import (
     last_ends,
     plural,
     readable,
+    years,
 )
 from fleet.present.numbers import about, counted, finite, listed, percent
 
@@ -88,7 +89,7 @@ def ends_sentence(answer: Answer) -> str:
     rows = last_ends(answer)
     if rows.empty:
         return f"Too few {plural(component)} were watched from their first day to say what ends their lives."
-    age = f"{rows['age'].iloc[0]:g} {'year' if rows['age'].iloc[0] == 1 else 'years'}"
+    age = years(rows["age"].iloc[0])
     shown = rows[(100 * rows["share"]).round() >= 1].sort_values("share", ascending=False, kind="stable")
     parts = [
         f"{round(100 * share)} {_CAUSES[cause]}" for share, cause in zip(shown["share"], shown["cause"], strict=True)
@@ -112,10 +113,10 @@ def least_ages(row: pd.Series) -> str:
 def how_sure(answer: Answer) -> str:
     """Say what the sentence rests on: failures and years watched, wear, and what was assumed."""
     rows = averaged(answer)
-    if rows.empty:
+    failures, watched = rows["failures"].sum(), rows["part_years"].sum()
+    if not failures:
         return ""
-    failures, years = rows["failures"].sum(), rows["part_years"].sum()
-    said = [f"It rests on {counted(failures, 'failure')} in {counted(years, 'year')} of parts watched."]
+    said = [f"It rests on {counted(failures, 'failure')} in {counted(watched, 'year')} of parts watched."]
     if len(rows) > 1:
         known = len(fitted(rows))
         said.append(
@@ -137,12 +138,13 @@ def how_sure(answer: Answer) -> str:
 
 
 def weak_ways(answer: Answer) -> str:
-    """Say the answer with weak parts counted three ways; blank where none was changed as weak."""
+    """Say the answer of one group with weak parts counted three ways; blank where none was changed as weak."""
     rows = averaged(answer)
-    rows = rows[(rows["weak"] > 0) & rows["b10_weak_failed"].notna() & rows["b10_weak_ignored"].notna()]
-    if len(rows) != 1:
+    if len(rows) != 1 or rows["ending"].iloc[0] != "failed":
         return ""
     row, ahead = rows.iloc[0], float(answer.settings["look_ahead_years"])
+    if not row["weak"] > 0 or finite(row["b10_weak_failed"]) is None or finite(row["b10_weak_ignored"]) is None:
+        return ""
     within = "a year" if ahead == 1 else f"{ahead:g} years"
     shown, early, late = (about(row[name], unit="years") for name in ("b10", "b10_weak_failed", "b10_weak_ignored"))
     return (
@@ -193,15 +195,16 @@ def _few(row: pd.Series, of: str) -> str:
     n = int(row["failures"])
     who = plural(row["component"])
     what = f"Only {n} of the {who}{of}" if n else f"None of the {who}{of}"
-    years = counted(row["part_years"], "year")
-    said = f"{what} {'was' if n < 2 else 'were'} changed for a failure in {years} of parts watched"
-    low = finite(row["b10_low"])
-    if low is None:
-        return f"{said}: too few to say how long they last."
-    if finite(row["b10"]) is None:
-        bound = about(low, unit="years").removeprefix("about ")
-        return f"{said}: too few to say how long they last, but a tenth fail no sooner than {bound}."
-    return f"{said}: too few to see how they wear; wear as usual assumed, a tenth fail within {_tenth(row)}."
+    watched = counted(row["part_years"], "year")
+    said = (
+        f"{what} {'was' if n < 2 else 'were'} changed for a failure in {watched} of parts watched: too few to say how"
+    )
+    if finite(row["b10"]) is not None:
+        return f"{said} they wear; wear as usual assumed, a tenth fail within {_tenth(row)}."
+    # the note carries the exact bound of a steady rate, which needs no failure
+    rate = next((clause for clause in str(row["note"]).split("; ") if clause.startswith("at most")), "")
+    bounds = " and ".join(filter(None, (rate, least_ages(row))))
+    return f"{said} long they last. {bounds[:1].upper()}{bounds[1:]}." if bounds else f"{said} long they last."
 
 
 def _several(rows: pd.DataFrame, by: Sequence[str]) -> str:

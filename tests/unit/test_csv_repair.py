@@ -161,7 +161,7 @@ def test_the_first_records_are_split_whatever_their_width(tmp_path):
     ],
 )
 def test_an_open_quote_whose_next_quote_ends_a_field_costs_one_record(tmp_path, behind):
-    rows, aside = repaired(tmp_path, f'a,b,c\nV1,2024-06-01,"won\'t start\n{behind}\n')
+    rows, aside = repaired(tmp_path, f"a,b,c\nV1,2024-06-01,\"won't start\n{behind}\n")
     assert aside == [(2, "quote_not_closed")]
     assert [",".join(row[1:]) for row in rows] == behind.split("\n")
 

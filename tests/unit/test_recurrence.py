@@ -169,3 +169,50 @@ def test_unusable_windows_are_refused(start, stop, unit, age, text):
 def test_unusable_groups_are_refused(ends, counts):
     with pytest.raises(AnalysisError, match="rising interval ends"):
         fit_power_law_grouped(ends, counts)
+
+
+def broken_watch(seed, units=25):
+    """Simulate units watched in one to three pieces, failing in clusters."""
+    rng = np.random.default_rng(seed)
+    start, stop, belongs, unit, age = [], [], [], [], []
+    for each in range(units):
+        edges = np.sort(rng.uniform(0, 12, 2 * rng.integers(1, 4)))
+        for low, high in edges.reshape(-1, 2):
+            for _ in range(rng.poisson(0.6 * (high - low))):
+                unit.append(len(start))
+                age.append(rng.uniform(low, high) + 1e-9)
+            start.append(low)
+            stop.append(high)
+            belongs.append(each)
+    return np.array(start), np.array(stop), np.array(unit), np.minimum(age, np.array(stop)[unit]), np.array(belongs)
+
+
+@pytest.mark.parametrize("seed", [21, 22])
+def test_a_unit_watched_in_pieces_is_one_unit_in_the_variance(seed):
+    """The definition again, each unit's weight summed over all of its windows."""
+    start, stop, unit, age, belongs = broken_watch(seed)
+    found = mean_cumulative(start, stop, unit, age, belongs_to=belongs)
+    weight, variances = np.zeros(belongs.max() + 1), []
+    for now in np.unique(age):
+        watched = np.bincount(belongs, weights=(start < now) & (now <= stop))
+        own = np.bincount(belongs[unit[age == now]], minlength=weight.size)
+        weight += watched / watched.sum() * (own - own.sum() / watched.sum())
+        variances.append((weight**2).sum())
+    kept = ~np.isnan(found.sd)
+    np.testing.assert_allclose((found.sd**2)[kept], np.array(variances)[kept], rtol=1e-9, atol=1e-14)
+    apart = mean_cumulative(start, stop, unit, age)
+    np.testing.assert_array_equal(apart.mean, found.mean)
+    assert np.abs(apart.sd[-1] / found.sd[-1] - 1) > 0.01
+
+
+def test_laplace_of_a_broken_watch_takes_the_time_between_out():
+    """Two windows, 0 to 1 and 3 to 4: the middle is 2, the variance (1/3 + 37/3)/2 - 4 = 7/3."""
+    found = laplace_trend([0.0, 3.0], [1.0, 4.0], [0, 1, 1], [0.5, 3.5, 4.0], belongs_to=[0, 0])
+    assert found.z == pytest.approx((0.5 + 3.5 + 4.0 - 6.0) / np.sqrt(3 * 7 / 3))
+
+
+def test_overlapping_windows_of_a_unit_are_refused():
+    with pytest.raises(AnalysisError, match=r"1 windows overlap another of their unit \(units 3\)"):
+        mean_cumulative([0.0, 1.0], [2.0, 4.0], [], [], belongs_to=[3, 3])
+    with pytest.raises(AnalysisError, match="one whole number from 0 a window is needed"):
+        laplace_trend([0.0, 1.0], [2.0, 4.0], [0], [1.0], belongs_to=[0])

@@ -102,6 +102,12 @@ def test_names_may_be_what_they_like(tmp_path, reader):
     assert read(tmp_path, path, 'select "x" from') == (("order", 'a"b', "c0", "ä µ", ""), [("1", "2", "3", "4", "5")])
 
 
+@pytest.mark.parametrize("name", ["raw_rows", "c0", "t, columns by place", "main"])
+def test_a_table_may_be_called_what_the_reader_uses_itself(tmp_path, reader, name):
+    path = make(tmp_path / "a.db", f'create table "{name}" (a); insert into "{name}" values (7)')
+    assert read(tmp_path, path, name) == (("a",), [("7",)])
+
+
 def test_a_view_is_read_like_a_table_even_with_one_name_twice(tmp_path, reader):
     path = make(
         tmp_path / "a.db",
@@ -335,6 +341,14 @@ def test_a_file_that_only_begins_like_one_is_refused(tmp_path, content):
         open_tables("a.db", tmp_path / "a.db", scratch=tmp_path / "s")
 
 
+def test_a_complaint_in_no_known_letters_is_still_one_sentence(tmp_path):
+    path = make(tmp_path / "a.db", "create table other (a)")
+    path.write_bytes(path.read_bytes().replace(b"TABLE", b"T\xff\nLE"))
+    with pytest.raises(SourceError, match=r"a\.db can't be read \(.+\); repair the file") as caught:
+        open_tables("a.db", path, scratch=tmp_path / "s")
+    assert "\n" not in str(caught.value)
+
+
 def test_a_file_cut_off_is_refused(tmp_path):
     path = large(tmp_path / "a.db")
     path.write_bytes(path.read_bytes()[: 150 * 4096])
@@ -366,4 +380,16 @@ def test_a_view_of_a_log_that_cant_be_read_is_refused(tmp_path):
         open_tables("log.db", path, scratch=tmp_path)
     path = make(tmp_path / "own.db", "create view gone as select * from nowhere")
     with pytest.raises(SourceError, match=r"the table gone of own\.db can't be read"):
+        open_tables("own.db", path, scratch=tmp_path)
+
+
+def test_a_damaged_table_is_never_left_out_because_others_can_be_read(tmp_path):
+    path = make(
+        tmp_path / "own.db", "create table units (unit)",
+        "create table calls (a, b)", ("insert into calls values (?, ?)", [(i, "x" * 60) for i in range(20_000)]),
+    )  # fmt: skip
+    content = bytearray(path.read_bytes())
+    content[200 * 4096 : 201 * 4096] = bytes(4096)
+    path.write_bytes(content)
+    with pytest.raises(SourceError, match=r"the table calls of own\.db can't be read \(database disk image"):
         open_tables("own.db", path, scratch=tmp_path)

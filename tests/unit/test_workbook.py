@@ -271,8 +271,6 @@ def test_a_workbook_gives_the_clean_tables_of_the_same_rows_as_csv(tmp_path):
         "equipment": [unit("U-007", charge_oz=70.5), unit("U2", installed_on="2019-05-01")],
         "visits": [
             visit("V1", "U-007", "2024-06-01 08:30", arrived_at="2024-06-01 23:59", labor_minutes=45, after_hours="no"),
-                "V1", "U-007", "2024-06-01 08:30", arrived_at="2024-06-01 23:59", labor_minutes=45, after_hours="yes"
-            ),
             visit("V2", "U2", "2024-06-02", labor_cost=12.25, notes='say "x",\nthen wait'),
             visit("V3", "nowhere", "2024-06-03"),
         ],
