@@ -135,7 +135,7 @@ def _shown(raw: RawTable) -> str:
 
 
 def _plain(raw: RawTable, load: LoadEntry, source: SourceEntry, mapping: LogMapping | None) -> Reading | None:
-    """Return how a table is to be read; None where nothing says which table of a log it is, or the mapping leaves it."""
+    """Return how a table is to be read; None where nothing says which it is, or the mapping leaves it aside."""
     mapped = mapping.file_for(raw.name) if mapping else None
     table = mapped.table if mapped else table_by_name(raw.member or source.name) or best_table(raw.headers)
     if not table:

@@ -79,12 +79,7 @@ def _came_back(database: Database, wanted: Mapping[int, Sequence[int]]) -> dict[
 def _cells(engine: Database, raw: RawTable, records: Sequence[int]) -> list[tuple[int, list[Any]]]:
     engine.run("create or replace table wanted as select unnest(?::bigint[]) as record", [list(records)])
     cells = ", ".join(f"c{i}" for i in range(len(raw.headers)))
-    raw.run(
-        engine,
-        lambda relation: (
-            "create or replace table original as with numbered as ("
-            f"select coalesce(record, row_number() over () + 1) as record, [{cells}] as cells from {relation}) "
-            "select * from numbered semi join wanted using (record)"
-        ),
-    )
+    numbered = f"select coalesce(record, row_number() over () + 1) as record, [{cells}] as cells from"
+    asked = "create or replace table original as select * from ({} {}) semi join wanted using (record)"
+    raw.run(engine, lambda relation: asked.format(numbered, relation))
     return [(int(record), cells) for record, cells in engine.rows("from original")]

@@ -31,7 +31,7 @@ from fleet.ingest.csv_repair import SetAside, repair
 from fleet.ingest.header_row import HeaderRecord, LooksLikeHeader, csv_header
 from fleet.ingest.sources import kind_of, sqlite_tables
 from fleet.ingest.sqlite_file import SqliteTable, look_at_table, settle_sqlite
-from fleet.ingest.sqlite_rows import run_sqlite
+from fleet.ingest.sqlite_rows import first_rows, run_sqlite
 from fleet.ingest.workbook import Workbook, open_workbook
 from fleet.store.database import Database, EngineError
 from fleet.store.readers import csv_relation, numbered_csv_relation
@@ -91,15 +91,12 @@ class RawTable:
         """
         if self.facts is not None or self.repaired:
             return int(database.value(statement(self._csv_relation(self.facts))) or 0)
-        table = SqliteTable(
-            source=self.source, path=self.path, member=self.member, headers=self.headers, n_rows=self.n_records
-        )
-        return run_sqlite(database, statement, table)
+        return run_sqlite(database, statement, self._sqlite_table())
 
     def sample(self) -> list[list[str]]:
-        """Return the first records of a CSV file or a sheet, as far as they can be split."""
+        """Return the first records, those of a CSV file as far as they can be split; blank cells are empty texts."""
         if self.facts is None and not self.repaired:
-            return []
+            return first_rows(self._sqlite_table(), SAMPLE)
         with open_bytes(self.path) as stream:
             text = stream.read(SAMPLE * 1000).decode("utf-8", errors="replace")
         delimiter = "," if self.repaired else self.delimiter
@@ -123,6 +120,11 @@ class RawTable:
             raise SourceError(msg) from error
         counting = _done(found.n_records + 1)
         return replace(self, path=clean, repaired=True, set_aside=found.set_aside, counting=counting)
+
+    def _sqlite_table(self) -> SqliteTable:
+        return SqliteTable(
+            source=self.source, path=self.path, member=self.member, headers=self.headers, n_rows=self.n_records
+        )
 
     def _csv_relation(self, facts: CsvFacts | None) -> str:
         if self.repaired or facts is None:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from typing import TYPE_CHECKING, Self
 
-from fleet.ingest.sqlite_file import RowsDiffer, SqliteTable, address_of, open_sqlite, quoted, refusal
+from fleet.ingest.sqlite_file import FAILS, RowsDiffer, SqliteTable, address_of, open_sqlite, quoted, refusal
 from fleet.store.database import Database, EngineError
 
 if TYPE_CHECKING:
@@ -43,6 +43,22 @@ def run_sqlite(database: Database, statement: Callable[[str], str], table: Sqlit
             if stream.failure is None:
                 raise
             raise refusal(table.source, table.member, stream.failure) from error
+
+
+def first_rows(table: SqliteTable, n_rows: int) -> list[list[str]]:
+    """Return a table's first rows as text, blank cells as empty texts.
+
+    Raises
+    ------
+    SourceError
+        If they can't be read.
+    """
+    try:
+        with closing(open_sqlite(table.path)) as connection:
+            found = connection.execute(f"{_text_query(table)} limit {n_rows}").fetchall()
+    except FAILS as error:
+        raise refusal(table.source, table.member, error) from error
+    return [[cell or "" for cell in row] for row in found]
 
 
 class _Stream:

@@ -18,6 +18,8 @@ from dashboards.launch import APP, STORE_VARIABLE
 from fleet.analysis.callbacks import count_callbacks
 from fleet.analysis.costs import count_costs
 from fleet.analysis.drift import estimate_drift
+from fleet.analysis.life import estimate_life
+from fleet.analysis.life_curve import split_life_ends
 from fleet.analysis.units import find_failing_units
 from fleet.histories.build import build_histories
 from fleet.ingest.load import load_log
@@ -34,6 +36,7 @@ PAGES = {
     "one_unit": "One unit",
     "keeps_failing": "What keeps failing",
     "capacitors": "Capacitors",
+    "how_long_parts_last": "How long parts last",
     "comes_back": "What comes back",
     "money": "Seasons and money",
     "the_log": "The log",
@@ -258,6 +261,73 @@ def test_capacitors_counts_are_those_of_the_answer(app, histories):
     assert said(app) == opening(answer)
     acted = app.dataframe[0].value
     assert len(acted) == answer.table["advice"].isin(["change", "measure again"]).sum()
+
+
+def on_lives(app, **chosen):
+    """Open the page of lives with a part and a grouping chosen."""
+    goes_to(app, "how_long_parts_last")
+    for name, value in chosen.items():
+        app.selectbox(key=f"life {name}").select(value)
+    app.run()
+    assert sound(app), app.exception
+    return app
+
+
+def test_how_long_parts_last_answers_for_the_part_chosen(app, histories):
+    app.run()
+    on_lives(app)
+    answer = estimate_life(histories, component="run capacitor")
+    average = answer.table.iloc[0]
+    assert said(app) == opening(answer)
+    assert f"A tenth of the run capacitors fail within about {average['b10']:.1f} years" in said(app)
+    text = paragraphs(app)
+    assert f"{average['weak']} parts were changed while weak, before failing." in text
+    assert f"taken as failed that day, about {average['b10_weak_failed']:.1f} years" in text
+    assert opening(split_life_ends(histories, "run capacitor")) in text
+    assert "3 visits outside every service period of their tag" in text
+    assert list(app.dataframe[0].value["model"]) == ["average", "Weibull", "lognormal", "log-logistic"]
+    on_lives(app, part="compressor")
+    assert said(app) == opening(estimate_life(histories, component="compressor"))
+    # nobody watched a compressor long enough to say when half have failed
+    assert said(app).endswith("no part was watched long enough to say when half have.")
+
+
+def test_how_long_parts_last_compares_by_what_is_chosen(app, histories):
+    app.run()
+    on_lives(app, by="model family")
+    answer = estimate_life(histories, component="run capacitor", by=("model_family",))
+    assert said(app) == opening(answer)
+    shown = app.dataframe[0].value
+    assert set(shown["model"]) == {"average"}
+    assert set(shown["model_family"]) == set(answer.table["model_family"])
+    assert "trust an order only where intervals stay well apart" in paragraphs(app)
+
+
+def test_how_long_parts_last_says_the_bound_where_failures_are_too_few(app):
+    app.run()
+    on_lives(app, part="wiring")
+    assert said(app).startswith("None of the wiring parts was changed for a failure in ")
+    assert "failures per part-year were the rate steady and a tenth fail no sooner than" in said(app)
+    assert "were mended without a new part" in paragraphs(app)
+
+
+def test_how_long_parts_last_keeps_to_the_property_looked_at(app, histories):
+    app.run()
+    app.selectbox(key="property").select("Tansyfield Commons").run()
+    on_lives(app, by="compressor type")
+    answer = only(
+        estimate_life(histories, component="run capacitor", by=("property", "compressor_type")), "Tansyfield Commons"
+    )
+    assert said(app) == opening(answer)
+    assert len(app.dataframe[0].value) == (answer.table["model"] == "average").sum()
+
+
+def test_lots_rest_on_parts_fitted_while_the_log_was_kept(app, histories):
+    app.run()
+    on_lives(app, part="contactor", by="lot")
+    answer = estimate_life(histories, component="contactor", by=("part_no", "lot"))
+    assert said(app) == opening(answer)
+    assert "lives not seen from their birth on" in paragraphs(app)
 
 
 def test_what_comes_back_compares_by_what_is_chosen(app, histories):

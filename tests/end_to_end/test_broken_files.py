@@ -14,6 +14,7 @@ from fleet.ingest.refused_file import write_refused
 from fleet.store.snapshots import Store
 
 LOADED_ON = dt.date(2025, 1, 1)
+csv.field_size_limit(2**31 - 1)
 
 WHOLE = {
     "good": 40, "no line end at the end": 40, "newlines in a note": 40, "UTF-8 mark": 40, "UTF-16": 40,

@@ -16,6 +16,8 @@ from fleet.analysis.callbacks import count_callbacks
 from fleet.analysis.clusters import scan_clusters
 from fleet.analysis.costs import count_costs
 from fleet.analysis.drift import estimate_drift
+from fleet.analysis.life import estimate_life
+from fleet.analysis.life_curve import split_life_ends, trace_life_curve
 from fleet.analysis.lots import screen_lots
 from fleet.analysis.meters import estimate_meters
 from fleet.analysis.rates import estimate_rates
@@ -30,6 +32,8 @@ from fleet.planning.stock import plan_stock
 COLUMNS = {
     "rates": "property component failures unit_years rate low high shrunk_rate shrunk_low shrunk_high ratio ratio_low "
     "ratio_high adjusted_ratio adjusted_low adjusted_high alert note",
+    "life": "property component spells failures shape shape_low shape_high scale scale_low scale_high median median_low "
+    "median_high b10 b10_low b10_high ending model note",
     "drift": "property equipment_id section rated_uf pct low high slope_pct_per_year leaves_tolerance_low "
     "leaves_tolerance leaves_tolerance_high advice note",
     "meters": "property meter readings bias_pct low high note",
@@ -45,6 +49,10 @@ COLUMNS = {
 ASKED = {
     "rates": (["rates", "--by", "compressor_type", "--component", "hard start"], lambda h: estimate_rates(
         h, by=["compressor_type"], component="hard start")),
+    "life": (["life", "--by", "compressor_type", "--component", "hard start"], lambda h: estimate_life(
+        h, by=["compressor_type"], component="hard start")),
+    "life curve": (["life", "--component", "contactor", "--curve"], lambda h: trace_life_curve(h, "contactor")),
+    "life ends": (["life", "--component", "contactor", "--ends"], lambda h: split_life_ends(h, "contactor")),
     "drift": (["drift"], estimate_drift),
     "meters": (["meters"], estimate_meters),
     "callbacks": (["repeats", "--only", "callbacks"], count_callbacks),
@@ -131,6 +139,10 @@ def test_answers_have_the_promised_columns(name, answers):
     [
         ["rates", "--by", "model_family,compressor_type"],
         ["rates", "--by", "compressor_type", "--component", "hard start"],
+        ["life"],
+        ["life", "--by", "part_no,lot", "--component", "run capacitor"],
+        ["life", "--component", "wiring"],
+        ["life", "--component", "run capacitor", "--curve", "--ends", "--by", "compressor_type"],
         ["drift"],
         ["drift", "--slopes"],
         ["meters"],
@@ -179,6 +191,33 @@ def test_options_reach_the_answer(dogdays, demo_store):
     assert [row["component"] for row in answer["rows"]] == ["contactor"]
 
 
+def test_life_options_reach_the_answer(dogdays, demo_store):
+    ran = dogdays("life", "--component", "run capacitor", "--by", "property, compressor_type", "--level", "0.5",
+                  "--ending", "all", "--births", "in the log", "--look-ahead", "2",
+                  "--store", demo_store.path, "--format", "json")  # fmt: skip
+    assert (ran.code, ran.err) == (0, "")
+    answer = json.loads(ran.out)
+    asked = {"by": ["property", "compressor_type"], "component": "run capacitor", "level": 0.5, "ending": "all",
+             "births": "in the log", "look_ahead_years": 2.0}  # fmt: skip
+    assert {name: answer["settings"][name] for name in asked} == asked
+    assert {row["ending"] for row in answer["rows"]} == {"failed", "failed or weak", "failed, weak ignored"}
+
+
+def test_a_curve_and_what_ends_lives_come_together_when_both_are_asked_for(dogdays, demo_store):
+    ran = dogdays(
+        "life", "--component", "contactor", "--curve", "--ends", "--store", demo_store.path, "--format", "json"
+    )
+    assert [answer["name"] for answer in json.loads(ran.out)] == ["life curve", "life ends"]
+
+
+def test_life_says_what_it_left_out_and_what_it_took_for_granted(dogdays, demo_store):
+    ran = dogdays("life", "--component", "metering device", "--by", "lot", "--store", demo_store.path)
+    said = " ".join(ran.out.split())
+    assert "lives not seen from their birth on" in said
+    ran = dogdays("life", "--component", "metering device", "--store", demo_store.path, "--format", "csv")
+    assert "Weibull shape about 2 (1.0 to 4.0), median life about 20 years" in ran.out
+
+
 def test_stock_options_reach_the_plan(dogdays, demo_store):
     ran = dogdays("stock", "--store", demo_store.path, "--format", "json", "--budget", "3000", "--service", "0.9",
                   "--shelves", "shop", "--restock", "refill", "--leftover-share", "0.3", "--shortage-cost", "80",
@@ -217,6 +256,9 @@ def test_loading_twice_says_nothing_new(dogdays, demo_log, demo_key, tmp_path):
         (["stock", "--store", "none"], "nothing is loaded in none"),
         (["rates", "--by", "colour", "--store", "DEMO"], "'colour' is not a column to group by; choose from property"),
         (["rates", "--component", "flux", "--store", "DEMO"], "'flux' is not a component"),
+        (["life", "--component", "flux", "--store", "DEMO"], "'flux' is not a component that has a part"),
+        (["life", "--by", "colour", "--store", "DEMO"], "'colour' is not a column to group by"),
+        (["life", "--component", "flux", "--curve", "--store", "DEMO"], "no life of a part 'flux'; it has"),
         (["rates", "--as-of", "2001-01-01", "--store", "DEMO"], "as-of 2001-01-01 lies before the log begins"),
         (["demand", "--from", "2026-04-01", "--store", "DEMO"], "a season needs both its first and its last day"),
         (["demand", "--from", "2020-04-01", "--to", "2020-09-30", "--store", "DEMO"], "plan for days to come"),
@@ -242,6 +284,9 @@ def test_known_failures_are_one_line(words, said, dogdays, demo_store):
         (["rates", "--level", "2"], "2.0 is not in the range"),
         (["stock", "--service", "1"], "is not in the range"),
         (["rates", "--as-of", "yesterday"], "'yesterday' does not match the format"),
+        (["life", "--curve"], "name it with --component"),
+        (["life", "--ending", "worn"], "'worn' is not one of 'failed'"),
+        (["life", "--look-ahead", "0"], "is not in the range"),
         (["load"], "Missing argument 'LOG'"),
     ],
 )

@@ -81,7 +81,7 @@ def test_a_full_disk_is_told_in_one_line_and_costs_nothing(tmp_path, room):
     assert store.manifest() == before
     with store.open() as database:
         assert database.value("select count(*) from log.clean.visit") == 5
-    assert load_log(more, store, loaded_on=LOADED_ON).total("clean") == 6005
+    assert load_log(more, store, loaded_on=LOADED_ON).total("records") == 6005
     assert len(list((store.path / "snapshots").iterdir())) == 1
 
 

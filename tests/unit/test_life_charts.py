@@ -153,9 +153,9 @@ def test_rows_all_of_which_failed_have_no_band_and_stay():
 
 
 def test_a_missing_column_is_refused_by_name():
-    with pytest.raises(SchemaError, match="needs the columns .*at_risk"):
+    with pytest.raises(SchemaError, match=r"needs the columns .*at_risk"):
         draw_life_curve(CURVE.drop(columns="at_risk"), "t")
-    with pytest.raises(SchemaError, match="needs the columns .*name"):
+    with pytest.raises(SchemaError, match=r"needs the columns .*name"):
         draw_life_spans(SPANS.drop(columns="name"), "name", "t", upper=5.0)
 
 

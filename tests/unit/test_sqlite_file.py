@@ -190,6 +190,13 @@ def test_a_statement_may_take_the_first_rows_only(tmp_path, monkeypatch, reader)
         assert database.rows("select c0 from memory.main.t") == [("0",), ("1",), ("2",)]
 
 
+def test_the_first_rows_are_a_sample(tmp_path):
+    path = make(
+        tmp_path / "a.db", "create table t (k, n)", ("insert into t values (?, null)", [(i,) for i in range(999)])
+    )
+    assert raw_sqlite("a.db", path, "t").sample() == [[str(i), ""] for i in range(400)]
+
+
 # a file in use, and what lies beside it
 
 
