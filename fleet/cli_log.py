@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -32,34 +31,23 @@ WRITTEN = click.Path(path_type=Path, dir_okay=False)
 @click.option("--format", "form", type=READABLE, default="table", show_default=True, help="How the account is told.")
 @click.option("--out", type=WRITTEN, help="Write the account to this file.")
 @stored
-def load(
-    log: Path,
-    dates: str | None,
-    as_of: dt.datetime | None,
-    mapping: Path | None,
-    draft_mapping: Path | None,
-    strict: bool,
-    form: str,
-    out: Path | None,
-    store_path: Path,
-) -> None:
+def load(log: Path, form: str, out: Path | None, store_path: Path, **options: Any) -> None:  # noqa: ANN401
     """Load a service log: a folder of CSV, XLSX or SQLite files, or one such file."""
     from fleet.ingest.load import LoadOptions, load_log
     from fleet.ingest.mapping import read_mapping
     from fleet.store.snapshots import Store
 
-    if draft_mapping:
-        _draft(log, draft_mapping)
+    if options["draft_mapping"]:
+        _draft(log, options["draft_mapping"])
         return
+    mapping = read_mapping(options["mapping"]) if options["mapping"] else None
     with progress_shown() as progress:
         report = load_log(
             log, Store(store_path), loaded_on=today(), progress=progress,
-            options=LoadOptions(
-                dates=dates, as_of=day_of(as_of), mapping=read_mapping(mapping) if mapping else None
-            ),
+            options=LoadOptions(dates=options["dates"], as_of=day_of(options["as_of"]), mapping=mapping),
         )  # fmt: skip
     put(_account(report, form, store_path), out)
-    if strict and report.n_quarantined:
+    if options["strict"] and report.n_quarantined:
         sys.exit(3)
 
 

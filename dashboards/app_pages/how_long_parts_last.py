@@ -20,7 +20,7 @@ from fleet.present.sentences import opening
 
 SHOWN = (
     "model", "failures", "weak", "b10", "b10_low", "b10_high", "median", "median_low", "median_high", "shape",
-    "curve_age", "curve_at_risk", "curve_survival", "fitted_survival", "note",
+    "curve_age", "curve_at_risk", "curve_survival", "fitted_survival", "b10_weak_failed", "b10_weak_ignored", "note",
 )  # fmt: skip
 
 filters = st.session_state["filters"]

@@ -38,13 +38,23 @@ COLUMNS = (
     AnswerColumn(name="evidence", kind="text", meaning="what failed how often, against the usual"),
     AnswerColumn(name="usual_calls", kind="number", meaning="calls usual for its kind and age in the same time"),
     AnswerColumn(name="last_call", kind="date", meaning="report of its last call; blank: none in the log"),
+    AnswerColumn(
+        name="past_rate", kind="number", meaning="calls a year in the log; compare expected_calls", unit="per year"
+    ),
+    AnswerColumn(
+        name="avoided_calls",
+        kind="number",
+        meaning="calls of the next 12 months that mending would avoid: those over what its kind has",
+    ),
+    AnswerColumn(name="avoided_low", kind="number", meaning="lower bound of the expected calls avoided"),
+    AnswerColumn(name="avoided_high", kind="number", meaning="upper bound of the expected calls avoided"),
     AnswerColumn(name="property", kind="text", meaning="the complex"),
     AnswerColumn(name="note", kind="text", meaning="why a number is blank"),
 )
 
 _METHOD = (
     "Calls against those usual for compressor type, model family and age (penalised Poisson regression); units differ "
-    "by one gamma law or two, weighed by the Akaike weight; counts to come are negative binomial mixtures."
+    "by one gamma law or two, weighed by their likelihoods; counts to come are negative binomial mixtures."
 )
 
 
@@ -73,6 +83,10 @@ def find_failing_units(histories: Histories, *, level: float = LEVEL) -> Answer:
     -----
     A call is a failure chain of any component or a chain of visits on which no fault was found, not those begun on
     preventive maintenance or turnover. Units no longer in service help to say what is usual and aren't listed.
+    ``expected_calls`` lies between ``past_rate`` and what is usual: a unit picked for its bad past does better by
+    itself (regression to the mean), so a repair is judged against ``expected_calls``. ``avoided_calls`` is what is
+    gained if the unit is brought to what its kind has: the expected calls over the usual, never below zero, averaged
+    over how bad the unit may be; its bounds are for the expected calls avoided, not for the count.
     """
     check_level(level)
     make_bands(histories)
@@ -108,7 +122,17 @@ def find_failing_units(histories: Histories, *, level: float = LEVEL) -> Answer:
     )
 
 
-_JUDGED = ("expected_calls", "low", "high", "p_bad", "usual_calls")
+_JUDGED = (
+    "expected_calls",
+    "low",
+    "high",
+    "p_bad",
+    "usual_calls",
+    "past_rate",
+    "avoided_calls",
+    "avoided_low",
+    "avoided_high",
+)
 
 
 def _judged(units: pd.DataFrame, usual: UsualCalls, posterior: UnitPosterior, level: float) -> pd.DataFrame:
@@ -122,6 +146,10 @@ def _judged(units: pd.DataFrame, usual: UsualCalls, posterior: UnitPosterior, le
         high=high,
         p_bad=posterior.chance_above(BAD_TIMES) if posterior.pooled else np.nan,
         usual_calls=usual.so_far,
+        past_rate=units["calls"] / units["unit_years"],
+        avoided_calls=posterior.mean_above(1.0) * usual.next_year,
+        avoided_low=np.maximum(posterior.quantile(0.5 - level / 2.0) - 1.0, 0.0) * usual.next_year,
+        avoided_high=np.maximum(posterior.quantile(0.5 + level / 2.0) - 1.0, 0.0) * usual.next_year,
         note=alone,
     )
 
@@ -167,7 +195,7 @@ def _notes(units: pd.DataFrame, posterior: UnitPosterior) -> list[str]:
         )
     if not posterior.pooled:
         notes.append("Under three units have time at risk: what is usual can't be said, so no unit is called bad.")
-    elif posterior.two_laws > 0.5:
+    elif posterior.clearly_two:
         notes.append("The log speaks for a small group of units that truly fail more than the rest.")
     else:
         notes.append("The log shows no clear group of bad units: units differ by degrees, and much of it is luck.")

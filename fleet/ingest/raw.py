@@ -99,8 +99,7 @@ class RawTable:
             return first_rows(self._sqlite_table(), SAMPLE)
         with open_bytes(self.path) as stream:
             text = stream.read(SAMPLE * 1000).decode("utf-8", errors="replace")
-        delimiter = "," if self.repaired else self.delimiter
-        rows = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+        rows = csv.reader(io.StringIO(text, newline=""), delimiter="," if self.repaired else self.delimiter)
         first: list[list[str]] = []
         # a cell longer than the reader takes ends the sample, not the load
         with contextlib.suppress(csv.Error):
@@ -118,8 +117,7 @@ class RawTable:
         except READING_FAILS as error:
             msg = f"{self.name} can't be read ({error})"
             raise SourceError(msg) from error
-        counting = _done(found.n_records + 1)
-        return replace(self, path=clean, repaired=True, set_aside=found.set_aside, counting=counting)
+        return replace(self, path=clean, repaired=True, set_aside=found.set_aside, counting=_done(found.n_records + 1))
 
     def _sqlite_table(self) -> SqliteTable:
         return SqliteTable(
@@ -238,8 +236,7 @@ def raw_sqlite(name: str, path: Path, member: str) -> RawTable:
         If the table can't be read.
     """
     table = look_at_table(name, path, member)
-    counting = _done(table.n_rows + 1)
-    return RawTable(source=name, path=path, member=member, headers=table.headers, counting=counting)
+    return RawTable(source=name, path=path, member=member, headers=table.headers, counting=_done(table.n_rows + 1))
 
 
 def numbered_table(

@@ -183,4 +183,4 @@ def _edge(rows: pd.DataFrame) -> float:
     """Return where the common axis ends: past every estimate and most of their intervals, not past one wild bound."""
     largest = max((value for value in (*fitted(rows)["b10"], *rows["b10_low"]) if not np.isnan(value)), default=0.8)
     highs = [high for high in rows["b10_high"] if high <= 2 * largest]
-    return 1.25 * float(max(largest, *highs))
+    return 1.25 * float(max([largest, *highs]))

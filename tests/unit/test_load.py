@@ -202,7 +202,11 @@ def files_of(store):
         ),
         ("visits.csv", "unit,date\nU1,03/04/2024\n", r"visits\.csv: no value of reported_at settles"),
         ("visits.csv", "", r"visits\.csv is empty; one of its first lines must name the columns"),
-        ("odd.csv", "colour,smell\nred,bad\n", r"odd\.csv \(headers: colour, smell\): neither its name nor its headers say which table it is; let dogdays draft"),
+        (
+            "odd.csv",
+            "colour,smell\nred,bad\n",
+            r"odd\.csv \(headers: colour, smell\): neither its name nor its headers say which table it is; let dogdays draft",
+        ),
         ("visits.sqlite", "not one", r"visits\.sqlite is named like a SQLite file but isn't one"),
     ],
 )

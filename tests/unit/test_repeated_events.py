@@ -142,7 +142,8 @@ def planted(folder, *, factor, seed, months=range(1, 13), last="2023-06-30"):
 
 def test_a_planted_trend_is_found_and_sized(tmp_path):
     histories = planted(tmp_path, factor=1.5, seed=5)
-    answer = compare_trends(histories)
+    # at 99 %: one fleet in a hundred lies outside (how often at 90 % is measured in tests/studies/rates_study.py)
+    answer = compare_trends(histories, level=0.99)
     row = answer.to_frame().set_index("component").loc["fan motor"]
     assert row["verdict"] == "more frequent"
     assert row["low"] < 1.5 < row["high"]

@@ -157,12 +157,8 @@ def test_a_database_in_utf_16(tmp_path, reader):
 
 
 def test_text_that_isnt_utf_8_takes_the_plain_reader(tmp_path):
-    path = make(
-        tmp_path / "a.db", "create table t (a, b); insert into t values (cast(x'b546' as text), x'ff00'), ('ok', 1)"
-    )
-    _, rows = read(tmp_path, path)
-    assert rows[0][0] == "\ufffdF"
-    assert rows[1] == ("ok", "1")
+    path = make(tmp_path / "a.db", "create table t (a, b); insert into t values (cast(x'b546' as text), 2), ('ok', 1)")
+    assert read(tmp_path, path)[1] == [("\ufffdF", "2"), ("ok", "1")]
 
 
 def test_a_nul_in_a_text_fails_nothing(tmp_path, reader):

@@ -153,3 +153,45 @@ def test_count_limits_are_negative_binomial_quantiles():
     law = stats.nbinom(3.0, 2.0 / 6.0)
     assert (low[0], high[0]) == (law.ppf(0.05), law.ppf(0.95))
     assert placed.chance_above(2.0)[0] == pytest.approx(stats.gamma.sf(2.0, 3.0, scale=0.5))
+
+
+def test_what_mending_would_avoid(tmp_path):
+    table = find_failing_units(histories_of(tmp_path, **fleet_log())).to_frame().set_index("equipment_id")
+    bad = table.loc["U0"]
+    assert bad["past_rate"] == pytest.approx(9 / (1461 / 365.25))
+    assert bad["expected_calls"] < bad["past_rate"]
+    # nearly all of its z lies above 1: what stays is what its kind has in a year (fewer than so far: it is older now)
+    assert 0 < bad["expected_calls"] - bad["avoided_calls"] < bad["usual_calls"] / bad["unit_years"]
+    assert 0 < bad["avoided_low"] < bad["avoided_calls"] < bad["avoided_high"]
+    quiet = table.drop(index="U0")
+    assert (quiet["avoided_calls"] < 0.15).all()
+    assert (quiet["avoided_low"] == 0).all()
+    wide = find_failing_units(histories_of(tmp_path / "w", **fleet_log()), level=0.99).to_frame()
+    wide = wide.set_index("equipment_id").loc["U0"]
+    assert wide["avoided_low"] < bad["avoided_low"] < bad["avoided_high"] < wide["avoided_high"]
+    assert wide["avoided_calls"] == bad["avoided_calls"]
+
+
+def test_expected_excess_is_the_integral_over_the_posterior():
+    placed = UnitPosterior(
+        weights=np.array([[0.3, 0.7]]), shapes=np.array([[3.0, 1.5]]), rates=np.array([[2.0, 4.0]]), two_laws=0.0,
+        pooled=True,
+    )  # fmt: skip
+    z = np.linspace(1.0, 40.0, 400_001)
+    density = 0.3 * stats.gamma.pdf(z, 3.0, scale=1 / 2.0) + 0.7 * stats.gamma.pdf(z, 1.5, scale=1 / 4.0)
+    assert placed.mean_above(1.0)[0] == pytest.approx(np.trapezoid((z - 1.0) * density, z), rel=1e-6)
+
+
+def test_quantiles_of_a_mixture_and_of_many_units():
+    rng, usual, _, calls = drawn_fleet(9, 0.04, units=3000)
+    placed = place_units(calls, usual)
+    direct = UnitPosterior(
+        weights=placed.weights, shapes=placed.shapes, rates=placed.rates, two_laws=placed.two_laws, pooled=True
+    )
+    for p in (0.05, 0.95):
+        # many distinct units are splined along usual calls; each alone is halved to the root
+        np.testing.assert_allclose(placed.quantile(p), direct.quantile(p), rtol=5e-3)
+    some = rng.choice(3000, 20, replace=False)
+    law = direct.quantile(0.95)[some]
+    above = (placed.weights[some] * stats.gamma.sf(law[:, None] * placed.rates[some], placed.shapes[some])).sum(axis=1)
+    np.testing.assert_allclose(above, 0.05, rtol=1e-6)
