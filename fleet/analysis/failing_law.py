@@ -4,8 +4,8 @@ A unit's calls are Poisson with mean z × what is usual for its kind; z differs 
 (most units, and a few that keep failing). One gamma law under-forecasts a fleet with a few truly bad units; two on a
 fleet of like units see ghosts. So both are fitted, the two under weak priors, and weighed by their likelihoods; only a
 likelihood ratio over 6 (twice the log) is said aloud as a group of bad units. That the weighing neither under-forecasts
-nor sees ghosts beyond its targets is measured in tests/studies/units_study.py. Source of the counts' law: the negative binomial as a
-gamma-Poisson mixture, M. Greenwood and G. U. Yule, J. R. Stat. Soc. 83 (1920), from memory.
+nor sees ghosts beyond its targets is measured in tests/studies/units_study.py. Source of the counts' law: the negative
+binomial as a gamma-Poisson mixture, M. Greenwood and G. U. Yule, J. R. Stat. Soc. 83 (1920), from memory.
 """
 
 from __future__ import annotations

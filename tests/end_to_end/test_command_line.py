@@ -32,8 +32,8 @@ from fleet.planning.stock import plan_stock
 COLUMNS = {
     "rates": "property component failures unit_years rate low high shrunk_rate shrunk_low shrunk_high ratio ratio_low "
     "ratio_high adjusted_ratio adjusted_low adjusted_high alert note",
-    "life": "property component spells failures shape shape_low shape_high scale scale_low scale_high median median_low "
-    "median_high b10 b10_low b10_high ending model note",
+    "life": "property component spells failures shape shape_low shape_high scale scale_low scale_high median "
+    "median_low median_high b10 b10_low b10_high ending model note",
     "drift": "property equipment_id section rated_uf pct low high slope_pct_per_year leaves_tolerance_low "
     "leaves_tolerance leaves_tolerance_high advice note",
     "meters": "property meter readings bias_pct low high note",

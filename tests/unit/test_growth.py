@@ -1,7 +1,6 @@
 """A log that grows: corrections keep what they changed, overlaps add only what is new, a load can be taken back."""
 
 import datetime as dt
-import json
 from contextlib import closing
 
 import pytest

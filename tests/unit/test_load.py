@@ -205,7 +205,7 @@ def files_of(store):
         (
             "odd.csv",
             "colour,smell\nred,bad\n",
-            r"odd\.csv \(headers: colour, smell\): neither its name nor its headers say which table it is; let dogdays draft",
+            r"odd\.csv \(headers: colour, smell\): neither its name nor its headers say which table it is; let",
         ),
         ("visits.sqlite", "not one", r"visits\.sqlite is named like a SQLite file but isn't one"),
     ],
