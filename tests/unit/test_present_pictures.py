@@ -298,13 +298,13 @@ def test_the_account_of_a_load_is_put_in_words():
         reasons=(("visits", "quarantined", "unknown_unit", 4), ("readings", "duplicate", "same_row", 9)),
         notices=(("readings", "decimal_slip", 3),),
     )  # fmt: skip
-    assert summaries.reasons_table(report)["why"].tolist() == [
+    assert summaries.reasons_table(report)["meaning"].tolist() == [
         "the same in every column as another record",
         "no unit of that tag is known",
     ]
-    assert summaries.notices_table(report).to_dict("records") == [
-        {"table": "readings", "what": "decimal slip", "records": 3}
-    ]
+    (notice,) = summaries.notices_table(report).to_dict("records")
+    assert (notice["rule"], notice["records"]) == ("decimal slip", 3)
+    assert notice["meaning"] == "ten times the rating: the decimal point slipped"
 
 
 def test_a_scale_needs_something_to_show():

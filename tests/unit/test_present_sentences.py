@@ -219,18 +219,6 @@ def test_seasons_count_every_call_once():
     assert opening(answer("seasons", [rows[0] | {"calls": 0}])) == not_enough("No call has come in.")
 
 
-def test_life_says_when_half_have_failed():
-    row = {
-        "component": "contactor", "failures": 30, "median": 9.1, "median_low": 7.0, "median_high": 12.0, "b10": 2.2,
-        "b10_low": 1.5, "b10_high": 3.1,
-    }  # fmt: skip
-    assert opening(answer("life", [row])) == (
-        "Half of all parts of the kind that fails most, contactor, fail within about 9 years, 7 to 12; a tenth fail "
-        "within about 2.2, 1.5 to 3.1."
-    )
-    assert opening(answer("life", [row | {"median": np.nan}])).startswith("There isn't enough")
-
-
 def test_an_empty_answer_says_so_with_its_first_note():
     empty = Answer(
         name="lots", as_of=AS_OF, method="", n_used=0, table=pd.DataFrame({"lot": []}),
