@@ -20,6 +20,10 @@ from fleet.analysis.gamma_mixtures import by_cell
 from fleet.analysis.poisson import FloatArray
 from fleet.analysis.shrinkage import ShrunkRates, negative_binomial_log_likelihood, shrink_rates
 
+DOUBT = 1.3
+"""Log-likelihood two laws must gain to weigh as much as one: less sees ghosts where units differ by degrees, more
+forecasts too little where a few are truly bad (both measured in tests/studies/units_study.py)."""
+
 CLEAR_GAIN = 3.0
 """Gain in log-likelihood of two laws over one at which a group of bad units is said to be there."""
 
@@ -53,7 +57,7 @@ class UnitPosterior:
     @property
     def clearly_two(self) -> bool:
         """Whether the log speaks for a group of bad units: a likelihood ratio over 6 (twice the log)."""
-        return self.two_laws > float(special.expit(CLEAR_GAIN))
+        return self.two_laws > float(special.expit(CLEAR_GAIN - DOUBT))
 
     def mean(self) -> FloatArray:
         """Return each unit's expected z."""
@@ -111,7 +115,7 @@ def place_units(calls: FloatArray, usual: FloatArray) -> UnitPosterior:
     two, laws = 0.0, None
     if one.pooled and calls.sum() > 0:
         laws, gain = _fit_two(calls, usual, one)
-        two = float(special.expit(gain))
+        two = float(special.expit(gain - DOUBT))
 
     def mixture(n: FloatArray, e: FloatArray) -> Mixture:
         weights = np.broadcast_to(one.weights, (n.size, one.weights.size))

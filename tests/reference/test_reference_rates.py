@@ -4,7 +4,9 @@ Sources are named at each check. "[from memory]" marks a printed answer that was
 were recomputed and agree. Rounding of the printed digits is the only tolerance unless a comment says otherwise.
 """
 
+import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -15,10 +17,13 @@ from fleet.analysis.poisson import (
     compare_two_rates,
     garwood_interval,
     garwood_limits,
+    midp_interval,
     smallest_detectable_ratio,
     upper_bound_for_zero,
 )
 from fleet.analysis.poisson_regression import design_matrix, fit_poisson
+from fleet.analysis.product_limit import product_limit
+from fleet.analysis.rate_limits import chance_to_show
 from fleet.analysis.shrinkage import (
     fit_gamma_prior,
     negative_binomial_log_likelihood,
@@ -59,6 +64,15 @@ EXACT_95 = {
 # Ten pumps: failures and thousands of hours (the classic data of empirical Bayes).
 PUMP_FAILURES = [5, 1, 5, 14, 3, 19, 1, 1, 4, 22]
 PUMP_KILOHOURS = [94.32, 15.72, 62.88, 125.76, 5.24, 31.44, 1.048, 1.048, 2.096, 10.48]
+
+
+# Weeks of remission with 6-mercaptopurine and with placebo, + = still in remission (Freireich et al. 1963, as printed
+# in many texts [from memory]).
+TREATED = "6 6 6 6+ 7 9+ 10 10+ 11+ 13 16 17+ 19+ 20+ 22 23 25+ 32+ 32+ 34+ 35+"
+PLACEBO = "1 1 2 2 3 4 4 5 5 8 8 8 8 11 11 12 12 15 17 22 23"
+
+# What a general-purpose statistics library gives (statsmodels 0.15.0, 2026-11-25; made by the script beside it).
+ORACLE = json.loads((Path(__file__).parent / "data" / "rates_oracle.json").read_text(encoding="utf-8"))
 
 
 @pytest.mark.parametrize("failures", NIST_MTBF_FACTORS)
@@ -215,3 +229,109 @@ def test_smallest_ratio_that_would_show():
     ratio = smallest_detectable_ratio(10.0, 10.0)
     assert math.log(ratio) == pytest.approx(2.48647 * math.sqrt(0.1 + 0.1 / ratio), rel=1e-5)
     assert ratio == pytest.approx(2.5312, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("successes", "n", "exact", "wilson"),
+    [
+        (81, 263, (0.2527, 0.3676), (0.2553, 0.3662)),
+        (15, 148, (0.0578, 0.1617), (0.0624, 0.1605)),
+        (0, 20, (0.0, 0.1684), (0.0, 0.1611)),
+        (1, 29, (0.0009, 0.1776), (0.0061, 0.1718)),
+    ],
+)
+def test_shares_of_the_classic_comparison_of_intervals(successes, n, exact, wilson):
+    """Newcombe, Statistics in Medicine 17 (1998), table I [from memory]: exact limits, and Wilson's inside them."""
+    interval = clopper_pearson(successes, n, 0.95)
+    assert (interval.low, interval.high) == pytest.approx(exact, abs=5.1e-5)
+    assert interval.low <= wilson[0] < wilson[1] < interval.high
+
+
+def remissions(text):
+    return [float(t.rstrip("+")) for t in text.split()], [not t.endswith("+") for t in text.split()]
+
+
+def at_risk_table():
+    """Return one row a week of relapse and arm: at risk and relapsed, held against our own product-limit curves."""
+    arms = {"treated": TREATED, "placebo": PLACEBO}
+    weeks = np.unique([w for text in arms.values() for w, e in zip(*remissions(text), strict=True) if e])
+    rows = []
+    for arm, text in arms.items():
+        times, ended = remissions(text)
+        curve = product_limit(0.0, times, ended, fewest=1)
+        for week in weeks:
+            failed = curve.failures[curve.ages == week].sum()
+            risk = int((np.array(times) >= week).sum())
+            assert not failed or curve.at_risk[curve.ages == week][0] == risk
+            rows.append((f"{week:02.0f}", arm, risk, failed))
+    return pd.DataFrame(rows, columns=["week", "arm", "at_risk", "relapsed"])
+
+
+def test_log_rank_of_the_remission_trial():
+    """Freireich's trial [answer from memory]: log-rank chi-square 16.79, from at-risk counts and relapses."""
+    table = at_risk_table().pivot(index="week", columns="arm", values=["at_risk", "relapsed"])
+    n, d = table["at_risk"].sum(axis=1), table["relapsed"].sum(axis=1)
+    share = table["at_risk"]["treated"] / n
+    expected = float((d * share).sum())
+    variance = float((d * share * (1 - share) * (n - d) / (n - 1).clip(lower=1)).sum())
+    assert (table["relapsed"]["treated"].sum() - expected) ** 2 / variance == pytest.approx(16.79, abs=5.1e-3)
+
+
+def test_regression_with_weeks_as_groups_is_the_proportional_hazards_fit():
+    """The same trial: Cox regression with Breslow's ties prints 1.509 and 0.410 in standard software [from memory]."""
+    frame = at_risk_table().query("at_risk > 0")
+    fit = fit_poisson(
+        design_matrix(frame, ["arm", "week"], baselines={"arm": "treated"}),
+        frame["relapsed"].to_numpy(float),
+        exposure=frame["at_risk"].to_numpy(float),
+    )
+    place = fit.names.index("arm=placebo")
+    assert fit.coefficients[place] == pytest.approx(1.509, abs=5.1e-4)
+    assert math.sqrt(fit.covariance[place, place]) == pytest.approx(0.410, abs=5.1e-4)
+
+
+@pytest.mark.parametrize(("count", "exposure", "kind", "low", "high"), ORACLE["intervals"])
+def test_intervals_of_a_general_library(count, exposure, kind, low, high):
+    """statsmodels 0.15.0, confint_poisson with exact-c and midp-c."""
+    found = (garwood_interval if kind == "exact" else midp_interval)(count, exposure, 0.90)
+    assert found.high == pytest.approx(high, rel=1e-6)
+    if count or kind == "exact":
+        assert found.low == pytest.approx(low, rel=1e-6)
+    else:
+        assert found.low == 0.0  # without a failure the library's mid-P solver gives its high end for both
+
+
+@pytest.mark.parametrize(("n1", "t1", "n0", "t0", "kind", "greater", "less"), ORACLE["pairs"])
+def test_two_rates_of_a_general_library(n1, t1, n0, t0, kind, greater, less):
+    """statsmodels 0.15.0, test_poisson_2indep with exact-cond and cond-midp, both sides."""
+    found = compare_two_rates(n1, t1, n0, t0, method=kind)
+    assert (found.p_greater, found.p_less) == pytest.approx((greater, less), rel=1e-8)
+
+
+def test_negative_binomial_of_a_general_library():
+    """statsmodels 0.15.0, NegativeBinomial with exposure on the ten pumps: the most likely law and its likelihood."""
+    law, seen = ORACLE["pumps"], fit_gamma_prior(PUMP_FAILURES, PUMP_KILOHOURS)
+    mean = seen.shape / seen.rate
+    assert (seen.shape, mean) == pytest.approx((law["shape"], law["mean"]), rel=1e-4)
+    likelihood = negative_binomial_log_likelihood(PUMP_FAILURES, PUMP_KILOHOURS, mean=mean, shape=seen.shape)
+    assert likelihood == pytest.approx(law["log_likelihood"], rel=1e-8)
+
+
+def test_poisson_regression_of_a_general_library():
+    """statsmodels 0.15.0, GLM: coefficients, errors, and cluster errors (ours times G/(G-1) of ten clusters)."""
+    given = ORACLE["regression"]
+    fit = fit_poisson(
+        np.array(given["matrix"]), given["counts"], exposure=given["years"], clusters=np.array(given["cluster"])
+    )
+    np.testing.assert_allclose(fit.coefficients, given["coefficients"], rtol=1e-7)
+    np.testing.assert_allclose(np.sqrt(np.diag(fit.covariance)), given["errors"], rtol=1e-6)
+    robust = np.sqrt(np.diag(fit.robust_covariance) * 9 / 10)
+    np.testing.assert_allclose(robust, given["cluster_errors_uncorrected"], rtol=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("ratio", "expected", "power"), [(1.5, 50.0, 0.60), (2.0, 50.0, 0.98), (2.0, 10.0, 0.43), (3.0, 10.0, 0.90)]
+)
+def test_power_of_the_conditional_test(ratio, expected, power):
+    """This project's methods brief, by simulation: mid-P at 5 %, 200 unit-years a side, base 0.25 and 0.05 a year."""
+    assert chance_to_show(ratio, expected, expected, 0.95, interval="mid-p") == pytest.approx(power, abs=0.02)

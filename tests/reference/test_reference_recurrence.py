@@ -14,6 +14,7 @@ from fleet.analysis.recurrence import (
     mean_cumulative,
     mtbf_interval,
 )
+from fleet.analysis.trends import lewis_robinson_trend, power_law_limits
 
 NIST_HOURS = [5, 40, 43, 175, 389, 712, 747, 795, 1299, 1478]
 
@@ -32,6 +33,12 @@ SUBMARINE_ENGINE = [
     21.061, 21.309, 21.310, 21.378, 21.391, 21.456, 21.461, 21.603, 21.658, 21.688, 21.750, 21.815, 21.820, 21.822,
     21.888, 21.930, 21.943, 21.946, 22.181, 22.311, 22.634, 22.635, 22.669, 22.691, 22.846, 22.947, 23.149, 23.305,
     23.491, 23.526, 23.774, 23.791, 23.822, 24.006, 24.286, 25.000, 25.010, 25.048, 25.268, 25.400, 25.500, 25.518,
+]
+# Hours at which a load-haul-dump machine's hydraulic system failed, to 2000 h (Kumar, Klefsjo and Granholm 1989; read
+# in the program of Kvaloy and Lindqvist).
+LOAD_HAUL_DUMP = [
+    16, 39, 71, 95, 98, 110, 114, 226, 294, 344, 555, 599, 757, 822, 963, 1077, 1167, 1202, 1257, 1317, 1345, 1372,
+    1402, 1536, 1625, 1643, 1675, 1726, 1736, 1772, 1796, 1799, 1814, 1868, 1894, 1970,
 ]
 # fmt: on
 
@@ -160,3 +167,45 @@ def test_five_systems_by_hand():
     by_hand = [0.2, 0.4, 0.6, 0.8, 1.2, 1.6, 1.8, 2.0, 2.3333, 2.6667, 3.6667]
     np.testing.assert_allclose(curve.mean, by_hand, rtol=2e-5)
     np.testing.assert_allclose(curve.sd[:2] ** 2, [0.032, 0.048], rtol=1e-12)
+
+
+def test_lewis_robinson_of_a_mining_machine():
+    """Kvaloy and Lindqvist, Technometrics 62 (2020), section 8.1 (as quoted in an open project's tests, read).
+
+    Laplace 0.605, Lewis-Robinson 0.681 with the gaps' coefficient of variation 0.888.
+    """
+    data = one_unit(LOAD_HAUL_DUMP, 2000.0)
+    laplace, uneven = laplace_trend(*data), lewis_robinson_trend(*data)
+    assert laplace.z == pytest.approx(0.605, abs=5.1e-4)
+    assert uneven.z == pytest.approx(0.681, abs=5.1e-4)
+    assert laplace.z / uneven.z == pytest.approx(0.888, abs=5.1e-4)
+
+
+def test_lewis_robinson_of_the_submarine_engine():
+    """The same authors' program (read), rule "s": root 12 over c tau root n, times the sum of t - tau/2."""
+    times = np.array(SUBMARINE_ENGINE[:24])
+    gaps = np.diff(times, prepend=0.0)
+    by_program = np.sqrt(12) / (gaps.std(ddof=1) / gaps.mean() * 20 * np.sqrt(24)) * (times.sum() - 24 * 10)
+    assert lewis_robinson_trend(*one_unit(times, 20.0)).z == pytest.approx(by_program, rel=1e-12)
+
+
+def test_handbook_factors_lie_near_the_approximate_limits():
+    """Exact factors on the MTBF after 27 failures, 90 %, of a space agency's table (read): 0.6361, 1.6818.
+
+    The approximation of the NIST handbook is looser: within 1.5 %.
+    """
+    unbiased = fit_power_law(*one_unit(HANDBOOK_189, 300.0), unbiased=True)
+    plain = fit_power_law(*one_unit(HANDBOOK_189, 300.0))
+    limits = mtbf_interval(unbiased, 300.0, 0.90)
+    factors = (limits.low * plain.rate(300.0), limits.high * plain.rate(300.0))
+    assert factors == pytest.approx((0.6361467, 1.6817864), rel=0.015)
+
+
+def test_shape_limits_of_the_submarine_engine():
+    """From age zero the log shape's variance is 1/n (large-sample form of MIL-HDBK-189): 71 failures, shape 2.76."""
+    data = one_unit(SUBMARINE_ENGINE, 25.5181)
+    fit = fit_power_law(*data)
+    bounds = power_law_limits(fit, *data, level=0.90)
+    step = np.exp(1.6448536 / np.sqrt(71))
+    assert (bounds.low, bounds.high) == pytest.approx((fit.shape / step, fit.shape * step), rel=1e-5)
+    assert bounds.low > 1  # it deteriorates, as the book says
