@@ -3,8 +3,8 @@
 A life is watched from age ``entry`` and its failure known to lie between ages ``low`` and ``high``: exact (equal),
 after ``low`` (``high`` infinite), between two looks, or before the first look (``low`` = ``entry``). It adds
 log f(x) - log S(e), log S(low) - log S(e), or log [S(low) - S(high)] - log S(e).
-Source: J. P. Klein and M. L. Moeschberger, Survival Analysis (2nd ed. 2003), section 3.5, equations 3.5.1 and 3.5.6
-(from memory). Checked in tests/reference/test_reference_life.py.
+Source: Survival Analysis: Techniques for Censored and Truncated Data (2nd ed. 2003), section 3.5, equations 3.5.1 and
+3.5.6 (from memory). Checked in tests/reference/test_reference_life.py.
 """
 
 from __future__ import annotations

@@ -2,8 +2,9 @@
 
 Also how that share divides among competing endings. Sources: E. L. Kaplan and P. Meier, J. Am. Stat. Assoc. 53
 (1958); entry ages: W.-Y. Tsai, N. P. Jewell and M.-C. Wang, Biometrika 74 (1987); several endings: O. O. Aalen and
-S. Johansen, Scand. J. Stat. 5 (1978) (all from memory); log-log limits: J. P. Klein and M. L. Moeschberger, Survival
-Analysis (2nd ed. 2003), section 4.3. Checked in tests/reference/test_reference_life.py against printed tables.
+S. Johansen, Scand. J. Stat. 5 (1978) (all from memory); log-log limits: Survival Analysis: Techniques for
+Censored and Truncated Data (2nd ed. 2003), section 4.3. Checked in tests/reference/test_reference_life.py against
+printed tables.
 """
 
 from __future__ import annotations
@@ -174,7 +175,7 @@ def cumulative_incidence(
     -----
     Aalen and Johansen: the sum of S(t-) d_c/n, S the share not ended by any of the causes. It isn't one minus the
     product-limit curve of the cause alone, which answers what would happen with the other causes removed. The standard
-    error is the delta method's (Klein and Moeschberger 2003, equation 4.7.2, from memory), checked by simulation.
+    error is the delta method's (the same, equation 4.7.2, from memory), checked by simulation.
     """
     e, x, _ = _checked(entry, leave, np.ones(np.size(leave), dtype=bool))
     cause = np.asarray(ending, dtype=np.intp)

@@ -208,8 +208,8 @@ def test_likelihood_ratio_limits_are_the_profile_ones(share):
 
 
 def test_product_limit_of_the_remission_times():
-    # Cox and Oakes (1984), table 4.1, and Klein and Moeschberger (2003), table 4.1B [from memory; read as quoted in a
-    # public package's tests]; log-log limits: R's survfit, read there
+    # Cox and Oakes (1984), table 4.1, and Survival Analysis: Techniques for Censored and Truncated Data (2nd ed. 2003),
+    # table 4.1B [from memory; read as quoted in a public package's tests]; log-log limits: R's survfit, read there
     times, ended = remission()
     curve = product_limit(0.0, times, ended, level=0.95, fewest=1)
     assert curve.ages.tolist() == [6, 7, 10, 13, 16, 22, 23]
@@ -239,8 +239,9 @@ def test_product_limit_walk_through():
 
 
 def test_product_limit_with_entry_ages_begins_where_enough_are_at_risk():
-    # Without that rule the men's curve is nought before most came (Klein and Moeschberger 2003, example 4.3 [from
-    # memory]; the same said of these data in a public package's documentation, read)
+    # Without that rule the men's curve is nought before most came (Survival Analysis: Techniques for Censored and
+    # Truncated Data, 2nd ed. 2003, example 4.3 [from memory]; the same said of these data in a public
+    # package's documentation, read)
     entry, leave, died = channing_men()
     naive = product_limit(entry, leave, died, fewest=1)
     assert naive.survival[1] == 0.0
