@@ -16,14 +16,13 @@ import argparse
 import datetime as dt
 import json
 import os
-import resource
-import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
 
 import duckdb
+from processes import measured, peak_memory_mb
 
 from fleet.ingest import load
 from fleet.store.schema import TABLES, Table
@@ -133,20 +132,12 @@ def run_load(log: Path, scratch: Path) -> dict[str, float]:
     return {"seconds": seconds - copied, "copy": copied, "cpu": time.process_time() - copied_cpu}
 
 
-def measured(role: str, log: Path) -> dict[str, float]:
-    """Run one role in a process of its own and return what it measured."""
-    with tempfile.TemporaryDirectory(dir=log.parent) as scratch:
-        command = [sys.executable, __file__, "--role", role, "--log", str(log), "--scratch", scratch]
-        done = subprocess.run(command, check=True, capture_output=True, text=True)
-    return dict(json.loads(done.stdout.splitlines()[-1]))
-
-
 def compare(log: Path, repeats: int) -> int:
     """Time both by turns, print every run and the ratio of the medians; 1 where the goal is missed."""
     runs: dict[str, list[dict[str, float]]] = {"baseline": [], "load": []}
     for _ in range(repeats):
         for role in runs:
-            found = measured(role, log)
+            found = measured(__file__, role, log)
             runs[role].append(found)
             copy = f", and {found['copy']:.1f} s for the compressed copy" if "copy" in found else ""
             print(f"{role}: {found['seconds']:.1f} s, {found['cpu']:.1f} s of CPU, {found['memory_mb']:.0f} MB{copy}")
@@ -172,7 +163,7 @@ def main() -> int:
     if given.role:
         found = (run_baseline if given.role == "baseline" else run_load)(given.log, given.scratch)
         # kilobytes on Linux
-        found["memory_mb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
+        found["memory_mb"] = peak_memory_mb()
         print(json.dumps(found))
         return 0
     with tempfile.TemporaryDirectory() as folder:

@@ -18,9 +18,7 @@ import argparse
 import datetime as dt
 import json
 import os
-import resource
 import sqlite3
-import subprocess
 import sys
 import tempfile
 import time
@@ -30,6 +28,7 @@ from pathlib import Path
 import duckdb
 import load_bench
 from adbc_driver_sqlite import StatementOptions, dbapi
+from processes import measured, peak_memory_mb
 
 from fleet.ingest import load
 from fleet.ingest.raw import open_tables
@@ -131,29 +130,12 @@ def run_role(role: str, log: Path, scratch: Path) -> dict[str, float]:
     }
 
 
-def peak_memory_mb() -> float:
-    """Return the most memory this process has held: its own, where the system tells it apart from its parent's."""
-    status = Path("/proc/self/status")
-    if status.exists():
-        line = next(line for line in status.read_text().splitlines() if line.startswith("VmHWM:"))
-        return int(line.split()[1]) / 1000
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000
-
-
-def measured(role: str, log: Path) -> dict[str, float]:
-    """Run one role in a process of its own and return what it measured."""
-    with tempfile.TemporaryDirectory(dir=log.parent) as scratch:
-        command = [sys.executable, __file__, "--role", role, "--log", str(log), "--scratch", scratch]
-        done = subprocess.run(command, check=True, capture_output=True, text=True)
-    return dict(json.loads(done.stdout.splitlines()[-1]))
-
-
 def compare(log: Path, repeats: int) -> int:
     """Time all by turns, print every run and the ratios of the best ones; 1 where a goal is missed."""
     runs: dict[str, list[dict[str, float]]] = {role: [] for pair in PAIRS.items() for role in reversed(pair)}
     for _ in range(repeats):
         for role in runs:
-            found = measured(role, log)
+            found = measured(__file__, role, log)
             runs[role].append(found)
             copy = f", and {found['copy']:.1f} s for the compressed copy" if found["copy"] else ""
             print(f"{role}: {found['seconds']:.1f} s, {found['cpu']:.1f} s of CPU, {found['memory_mb']:.0f} MB{copy}")

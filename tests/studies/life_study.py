@@ -9,11 +9,7 @@ The error with all ages known is the floor: the targets for RMSE stem from a sce
 
 from __future__ import annotations
 
-import argparse
 import math
-import sys
-import time
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -24,26 +20,11 @@ from fleet.analysis.life_estimate import BIRTHS, estimate_lives, quick_b10
 from fleet.analysis.life_fit import KnownLives, fit_law, starting_point
 from fleet.analysis.life_laws import WEIBULL
 from fleet.analysis.life_sample import life_sample
+from tests.studies.reporting import Line, print_study
 
 SHAPE, SCALE, YEARS, OLDEST, REMOVALS = 2.2, 9.0, 6.0, 12.0, 0.03
 TRUE_B10 = SCALE * (-math.log(0.9)) ** (1.0 / SHAPE)
 COMPONENT = "run capacitor"
-
-
-@dataclass(frozen=True)
-class Line:
-    """One line of the report."""
-
-    item: str
-    reached: float
-    error: float
-    target: str
-    naive: str
-    met: bool
-
-    def __str__(self) -> str:
-        word = ("met" if self.met else "MISSED") if self.target else ""
-        return f"{self.item:<78}{self.reached:>9.3f} ± {self.error:<7.3f}{self.target:>14}{self.naive:>16}  {word}"
 
 
 def simulate_fleet(rng, units, *, weak_within=0.0, spotted=0.45, visit_gap=0.0, hidden=0.0):
@@ -236,24 +217,5 @@ def run_study(replicates: int, seed: int = 20_260, *, gap_units: int = 2400) -> 
     return lines + report_forecast(rng, replicates)
 
 
-def say(line: object) -> None:
-    """Write a line at once, so that a long study shows how far it is."""
-    sys.stdout.write(f"{line}\n")
-    sys.stdout.flush()
-
-
-def main() -> None:
-    """Print the study."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--replicates", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=20_260)
-    asked = parser.parse_args()
-    began = time.perf_counter()
-    say(f"{'':<78}{'reached':>9}   {'':<7}{'target':>14}{'naive':>16}")
-    for line in run_study(asked.replicates, asked.seed):
-        say(line)
-    say(f"{asked.replicates} replicates in {time.perf_counter() - began:.0f} s")
-
-
 if __name__ == "__main__":
-    main()
+    print_study(__doc__, run_study, seed=20_260)

@@ -8,11 +8,7 @@ Unlike units: gamma frailty of variance 0.8, 0.25 failures a unit-year, half a y
 
 from __future__ import annotations
 
-import argparse
 import math
-import sys
-import time
-from dataclasses import dataclass
 
 import numpy as np
 from scipy import stats
@@ -26,6 +22,7 @@ from fleet.analysis.shrinkage import fit_gamma_prior, shrink_rates, shrink_with_
 from fleet.analysis.trends import robust_trend
 from fleet.analysis.watched_units import Watch
 from fleet.errors import AnalysisError
+from tests.studies.reporting import Line, print_study
 
 FRAILTY, BASE = 0.8, 0.25
 CHEAP = 20
@@ -33,22 +30,6 @@ CHEAP = 20
 
 SUMMER = np.array([0.3, 0.3, 0.4, 0.7, 1.2, 2.0, 2.6, 2.2, 1.0, 0.5, 0.3, 0.3])
 """How the year's failures fall into its months, for trends."""
-
-
-@dataclass(frozen=True)
-class Line:
-    """One line of the report."""
-
-    item: str
-    reached: float
-    error: float
-    target: str
-    naive: str
-    met: bool
-
-    def __str__(self) -> str:
-        word = ("met" if self.met else "MISSED") if self.target else ""
-        return f"{self.item:<82}{self.reached:>9.3f} ± {self.error:<7.3f}{self.target:>14}{self.naive:>14}  {word}"
 
 
 def share_line(item, hits, band, naive="", *, slack=0.0):
@@ -257,24 +238,5 @@ def run_study(replicates: int, seed: int = 20_261) -> list[Line]:
     return lines + report_curve(rng, 2 * replicates)
 
 
-def say(line: object) -> None:
-    """Write a line at once."""
-    sys.stdout.write(f"{line}\n")
-    sys.stdout.flush()
-
-
-def main() -> None:
-    """Print the study."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--replicates", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=20_261)
-    asked = parser.parse_args()
-    began = time.perf_counter()
-    say(f"{'':<82}{'reached':>9}   {'':<7}{'target':>14}{'naive':>14}")
-    for line in run_study(asked.replicates, asked.seed):
-        say(line)
-    say(f"{asked.replicates} replicates in {time.perf_counter() - began:.0f} s")
-
-
 if __name__ == "__main__":
-    main()
+    print_study(__doc__, run_study, seed=20_261)

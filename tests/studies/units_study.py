@@ -10,35 +10,17 @@ the answer ``units`` does; a unit is truly bad when its rate is over twice the f
 
 from __future__ import annotations
 
-import argparse
 import math
-import sys
-import time
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from fleet.analysis.failing_law import place_units
 from fleet.analysis.units import BAD_TIMES
+from tests.studies.reporting import Line, print_study
 
 UNITS, BASE, BAD_SHARE, TOP = 600, 0.25, 0.05, 30
 ALIKE = "all alike"
-
-
-@dataclass(frozen=True)
-class Line:
-    """One line of the report."""
-
-    item: str
-    reached: float
-    error: float
-    target: str
-    naive: str
-    met: bool
-
-    def __str__(self) -> str:
-        word = ("met" if self.met else "MISSED") if self.target else ""
-        return f"{self.item:<82}{self.reached:>9.3f} ± {self.error:<7.3f}{self.target:>14}{self.naive:>14}  {word}"
 
 
 @dataclass
@@ -161,24 +143,5 @@ def run_study(replicates: int, seed: int = 20_262) -> list[Line]:
     return lines
 
 
-def say(line: object) -> None:
-    """Write a line at once."""
-    sys.stdout.write(f"{line}\n")
-    sys.stdout.flush()
-
-
-def main() -> None:
-    """Print the study."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--replicates", type=int, default=200)
-    parser.add_argument("--seed", type=int, default=20_262)
-    asked = parser.parse_args()
-    began = time.perf_counter()
-    say(f"{'':<82}{'reached':>9}   {'':<7}{'target':>14}{'naive':>14}")
-    for line in run_study(asked.replicates, asked.seed):
-        say(line)
-    say(f"{asked.replicates} replicates in {time.perf_counter() - began:.0f} s")
-
-
 if __name__ == "__main__":
-    main()
+    print_study(__doc__, run_study, seed=20_262)

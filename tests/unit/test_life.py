@@ -1,9 +1,7 @@
 """The answer ``life``: its rows, what it says when there is little to say, and that it finds a known truth."""
 
-import importlib.util
 import json
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,19 +14,10 @@ from fleet.analysis.life_data import ENDINGS, lives_of
 from fleet.analysis.life_estimate import estimate_lives
 from fleet.analysis.life_laws import LAWS
 from fleet.errors import AnalysisError, SchemaError
+from tests.studies import life_study
 
 CAP = "run capacitor"
 FIRST_YEAR, YEARS = 2014, 10
-
-
-def life_study():
-    place = Path(__file__).parents[1] / "studies" / "life_study.py"
-    spec = importlib.util.spec_from_file_location("life_study", place)
-    module = importlib.util.module_from_spec(spec)
-    # a dataclass looks its own module up
-    importlib.import_module("sys").modules["life_study"] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 def typed_fleet(units=240, *, seed=1, weak_every=0):
@@ -257,7 +246,7 @@ def test_the_smallest_log_is_answered(tmp_path):
 
 
 def test_unknown_births_bring_the_estimate_nearer():
-    study = life_study()
+    study = life_study
     rng = np.random.default_rng(1)
     errors = {"any": [], "in the log": []}
     for _ in range(8):
@@ -271,7 +260,7 @@ def test_unknown_births_bring_the_estimate_nearer():
 
 
 def test_the_study_runs_and_reports_every_target():
-    lines = life_study().run_study(2, seed=1, gap_units=600)
+    lines = life_study.run_study(2, seed=1, gap_units=600)
     said = " ".join(str(line) for line in lines)
     for words in ("births any: RMSE", "interval holds B10", "look-ahead 2", "3 years apart", "failures of the next 3"):
         assert words in said

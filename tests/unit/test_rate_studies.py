@@ -1,18 +1,8 @@
 """The studies of rates and of units that keep failing, small: they run, and report every target they are for."""
 
-import importlib.util
 import math
-import sys
-from pathlib import Path
 
-
-def study(name):
-    place = Path(__file__).parents[1] / "studies" / f"{name}.py"
-    spec = importlib.util.spec_from_file_location(name, place)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module  # a dataclass looks its own module up
-    spec.loader.exec_module(module)
-    return module
+from tests.studies import rates_study, units_study
 
 
 def targets(lines):
@@ -20,7 +10,7 @@ def targets(lines):
 
 
 def test_the_study_of_rates_runs_and_meets_what_is_exact():
-    lines = study("rates_study").run_study(2, seed=1)
+    lines = rates_study.run_study(2, seed=1)
     assert targets(lines) == {"1", "2", "3", "+"}
     assert all(math.isfinite(line.reached) for line in lines)
     exact = [line for line in lines if line.item.startswith("1 ") and line.target]
@@ -29,7 +19,7 @@ def test_the_study_of_rates_runs_and_meets_what_is_exact():
 
 
 def test_the_study_of_units_runs_and_beats_the_raw_list():
-    lines = study("units_study").run_study(3, seed=1)
+    lines = units_study.run_study(3, seed=1)
     assert targets(lines) == {"14", "15", "16", "+"}
     forecasts = [line for line in lines if line.item.startswith("14")]
     assert len(forecasts) == 4
