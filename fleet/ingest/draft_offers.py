@@ -8,8 +8,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from fleet.ingest.guess_file import GuessedFile
-from fleet.ingest.guess_score import plain_tag
 from fleet.ingest.mapping import SHEET_NAMES, columns_of
+from fleet.ingest.names import plain_name
 from fleet.ingest.words import WORD_SYNONYMS, understand_word
 from fleet.store.schema import Column
 from fleet.trade.components import component_synonyms
@@ -63,7 +63,7 @@ def same_offers(files: Sequence[GuessedFile]) -> list[SameOffer]:
     for name, count in counts.items():
         groups: dict[str, list[str]] = {}
         for spelling in count:
-            groups.setdefault(plain_tag(spelling), []).append(spelling)
+            groups.setdefault(plain_name(spelling), []).append(spelling)
         for key, spellings in groups.items():
             keep, *others = sorted(spellings, key=lambda one: (-count[one], one))
             # a mapping doesn't tell case and spaces apart, so such a spelling is offered once

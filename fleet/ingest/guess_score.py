@@ -12,6 +12,7 @@ from fleet.ingest.guess_names import header_words, look_up, said_units, set_asid
 from fleet.ingest.guess_values import ColumnValues
 from fleet.ingest.mapping import columns_of
 from fleet.ingest.measures import UNITS
+from fleet.ingest.names import plain_name
 from fleet.store.schema import Column
 
 ACCEPT = 0.5
@@ -69,7 +70,7 @@ class SeenColumn:
         self.said = f"{above} {header}".strip()
         self.values = ColumnValues(cells)
         self._fits: dict[tuple[str, Column, str | None], tuple[float, str | None]] = {}
-        self.tags = frozenset(plain_tag(cell) for cell in set(cells)) - {""}
+        self.tags = frozenset(plain_name(cell) for cell in set(cells)) - {""}
 
     def score(self, table: str, known: Mapping[str, Set[str]]) -> dict[Target, Score]:
         """Return the score of every column of ``table`` this may be; ``known`` has other files' tags by family."""
@@ -150,8 +151,3 @@ def _names_two(table: str, header: str) -> bool:
         return False
     named = {match.column.name for part in parts for match in look_up(table, part)[:1] if match.column.kind == "tag"}
     return len(named) == 2
-
-
-def plain_tag(text: str) -> str:
-    """Return a tag without case, spaces, punctuation and leading zeros of its numbers (as check_tags.sql has it)."""
-    return re.sub(r"(^|[a-z])0+(\d)", r"\1\2", re.sub(r"[^a-z0-9]", "", text.lower()))

@@ -11,8 +11,8 @@ from fleet.ingest.guess import guess_files
 from fleet.ingest.guess_file import NO_IDEA, SURE, SeenTable
 from fleet.ingest.guess_fit import fit
 from fleet.ingest.guess_likeness import likeness
-from fleet.ingest.guess_score import plain_tag
 from fleet.ingest.guess_values import ColumnValues, date_order, is_clock, is_date, number
+from fleet.ingest.names import plain_name
 from fleet.store.schema import TABLES
 
 GUESSED = {name: (style(), guess_files([seen for seen, _, _ in style()])) for name, style in STYLES.items()}
@@ -201,8 +201,8 @@ def test_likeness_knows_abbreviations_and_slips_of_the_pen():
 
 
 def test_tags_are_compared_as_the_loader_compares_them():
-    assert plain_tag("JC-0104") == plain_tag("jc 104") == "jc104"
-    assert plain_tag("Bldg 03") == plain_tag("BLDG-3")
+    assert plain_name("JC-0104") == plain_name("jc 104") == "jc104"
+    assert plain_name("Bldg 03") == plain_name("BLDG-3")
 
 
 def slip(rng, header):
