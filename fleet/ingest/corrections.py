@@ -9,41 +9,30 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Mapping, Sequence
-from concurrent.futures import Future
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from fleet.errors import SourceError
-from fleet.ingest.csv_bytes import CsvCount, CsvFacts
+from fleet.ingest.csv_bytes import scratch_file
 from fleet.ingest.csv_repair import SetAside, split_record
 from fleet.ingest.guard import unguard_cell
-from fleet.ingest.headers import HeaderPlan
-from fleet.ingest.raw import RawTable
+from fleet.ingest.landed import Landed
+from fleet.ingest.raw import RawTable, numbered_table
 from fleet.ingest.refused_file import BOOKKEEPING, labels
 from fleet.store.database import Database
 from fleet.store.schema import TABLES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Origin:
-    """Where refused records came from: the source's number, how its columns are understood, its delimiter.
-
-    ``lands_as`` is the source whose records they are in the end, where the file itself was one of corrections.
-    """
-
-    source_id: int
-    lands_as: int
-    plan: HeaderPlan
-    delimiter: str = ","
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Corrected:
-    """Records of one origin that came back: ``raw`` holds them, ``replaces`` says which record each stands for."""
+    """Records of one source that came back: ``raw`` holds them, ``replaces`` says which record each stands for.
+
+    ``origin`` is the source they were refused in, None where this store doesn't know it.
+    """
 
     raw: RawTable
     table: str
-    origin: Origin | None
+    origin: Landed | None
     replaces: Mapping[int, int]
 
 
@@ -55,7 +44,7 @@ class _Row:
 
 
 def take_apart(
-    database: Database, raw: RawTable, origins: Mapping[tuple[str, str], Origin], scratch: Path
+    database: Database, raw: RawTable, origins: Mapping[tuple[str, str], Landed], scratch: Path
 ) -> list[Corrected]:
     """Take a file of refused records apart, by the source each record came from.
 
@@ -81,27 +70,15 @@ def take_apart(
         msg = f"{raw.name} holds no refused record"
         raise SourceError(msg)
     made: list[Corrected] = []
-    for number, ((origin_file, source, table), group) in enumerate(groups.items()):
+    for (origin_file, source, table), group in groups.items():
         if table not in TABLES:
             msg = f"{raw.name} record {group[0].record}: {table!r} is no table of a log; leave the column as it was"
             raise SourceError(msg)
-        to = scratch / f"again_{len(origins)}_{number}.csv"
-        corrected = _corrected(raw, table, source, origins.get((origin_file, source)), group, to)
         # lines of the file itself that couldn't be split, and empty ones, are counted with its first records
-        made.append(corrected if made else _with_set_aside(corrected, raw.set_aside))
+        aside = () if made else raw.set_aside
+        origin = origins.get((origin_file, source))
+        made.append(_corrected(raw.source, table, source, origin, group, aside=aside, scratch=scratch))
     return made
-
-
-def _with_set_aside(corrected: Corrected, more: tuple[SetAside, ...]) -> Corrected:
-    raw = corrected.raw
-    counting = _counted(raw.n_records + len(more))
-    return replace(corrected, raw=replace(raw, set_aside=(*raw.set_aside, *more), counting=counting))
-
-
-def _counted(n_records: int) -> Future[CsvCount]:
-    future: Future[CsvCount] = Future()
-    future.set_result(CsvCount(records=n_records + 1, regular=True))
-    return future
 
 
 def _rows(database: Database, raw: RawTable) -> list[_Row]:
@@ -123,10 +100,18 @@ def _rows(database: Database, raw: RawTable) -> list[_Row]:
 
 
 def _corrected(
-    raw: RawTable, table: str, source: str, origin: Origin | None, group: Sequence[_Row], to: Path
+    file: str,
+    table: str,
+    source: str,
+    origin: Landed | None,
+    group: Sequence[_Row],
+    *,
+    aside: tuple[SetAside, ...],
+    scratch: Path,
 ) -> Corrected:
     headers = origin.plan.headers if origin else tuple(n for n in group[0].cells if any(r.cells[n] for r in group))
-    set_aside, replaces, written = [], {}, 0
+    set_aside, replaces, written = list(aside), {}, 0
+    to = scratch_file(scratch, ".csv")
     with to.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.writer(stream, quoting=csv.QUOTE_ALL, lineterminator="\n")
         for row in group:
@@ -138,21 +123,17 @@ def _corrected(
                 written += 1
             if row.place["refused_record"].isdigit():
                 replaces[row.record] = int(row.place["refused_record"])
-    again = RawTable(
-        source=raw.source, path=to, member=source, headers=headers, counting=_counted(written + len(set_aside)),
-        facts=CsvFacts(encoding="utf-8", delimiter=",", header="", n_bytes=to.stat().st_size),
-        repaired=True, set_aside=tuple(set_aside),
-    )  # fmt: skip
+    again = numbered_table(file, to, member=source, headers=headers, n_written=written, set_aside=tuple(set_aside))
     return Corrected(raw=again, table=table, origin=origin, replaces=replaces)
 
 
-def _cells_of(row: _Row, headers: Sequence[str], origin: Origin | None) -> tuple[list[str], str]:
+def _cells_of(row: _Row, headers: Sequence[str], origin: Landed | None) -> tuple[list[str], str]:
     """Return a record's cells in its source's order; a record shown as text only is split again."""
     cells = [row.cells.get(label, "") for label in labels(headers)]
     text = row.place["refused_text"]
     if any(cell.strip() for cell in cells) or not text:
         return cells, ""
-    fields, reason = split_record(text, origin.delimiter if origin else ",", len(headers))
+    fields, reason = split_record(text, origin.raw.delimiter if origin else ",", len(headers))
     return fields or [], reason
 
 

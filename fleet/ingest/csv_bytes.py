@@ -47,7 +47,6 @@ class CsvFacts:
     delimiter: str
     n_bytes: int
     gzipped: bool = False
-    header: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,8 +11,8 @@ from fleet.ingest.cells import MEASURED, PLAIN_CELL, CellSql
 from fleet.ingest.decimals import DecimalMark, decide_decimal, decimals_sql
 from fleet.ingest.hard_rows import HARD, alike, fetch_hard
 from fleet.ingest.landed import Landed
-from fleet.ingest.landing import landing_of
-from fleet.ingest.putting_down import put_down
+from fleet.ingest.landing import landing_of, landing_table
+from fleet.ingest.putting_down import put_down, take_back
 from fleet.store.database import Database
 
 
@@ -70,7 +70,7 @@ def _marks(database: Database, group: Sequence[Landed], columns: Sequence[CellSq
 
 def _glanced(database: Database, source: Landed, column: CellSql) -> tuple[int, int]:
     """Return how many numbers a glance read have a sure point (44.2), and one that may mean thousands (1.234)."""
-    table = landing_of(source.plan, source.conventions).table.clean_name
+    table = landing_table(source.plan).clean_name
     name = column.name
     row = database.rows(
         f"select count(*) filter (round({name}, 2) = {name}), count(*) filter (round({name}, 2) <> {name}) "  # noqa: S608
@@ -80,13 +80,10 @@ def _glanced(database: Database, source: Landed, column: CellSql) -> tuple[int, 
 
 
 def _land_again(database: Database, source: Landed, scratch: Path) -> Landed:
-    table = landing_of(source.plan, source.conventions).table.clean_name
-    database.run(
-        f"delete from log.landing.{table} where coalesce(counted_in, source_id) = {source.source_id}"  # noqa: S608
-    )
+    take_back(database, source)
     landed, n_landed = put_down(database, source, scratch)
     database.run(
         f"update log.landing.source set first_place = (select coalesce(max(rowid), -1) + 1 - {n_landed} "  # noqa: S608
-        f"from log.landing.{table}) where source_id = {source.source_id}"
+        f"from log.landing.{landing_table(source.plan).clean_name}) where source_id = {source.source_id}"
     )
     return landed

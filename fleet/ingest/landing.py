@@ -80,9 +80,14 @@ class Landing:
         return [c for c in self.columns if not c.glance.startswith("null::") or c.care != c.glance]
 
 
+def landing_table(plan: HeaderPlan) -> Table:
+    """Return the table in which the records of a file understood by ``plan`` land."""
+    return SHEET if plan.sheet else TABLES[plan.table]
+
+
 def landing_of(plan: HeaderPlan, conventions: Conventions) -> Landing:
     """Return how the records of a file understood by ``plan`` land."""
-    table = SHEET if plan.sheet else TABLES[plan.table]
+    table = landing_table(plan)
     return Landing(
         table=table, headers=plan.headers, cells=cells_of(plan), columns=read_cells(table, plan, conventions)
     )

@@ -10,7 +10,7 @@ from pathlib import Path
 from fleet.errors import SourceError, StoreError
 from fleet.ingest.cells import DATED, MEASURED
 from fleet.ingest.conventions import Conventions
-from fleet.ingest.corrections import Corrected, Origin, take_apart
+from fleet.ingest.corrections import Corrected, take_apart
 from fleet.ingest.dates import DateOrder
 from fleet.ingest.headers import DRAFTING, HeaderPlan, best_table, understand_headers
 from fleet.ingest.landed import Landed
@@ -82,8 +82,7 @@ class Opener:
     def _corrected(
         self, database: Database, raw: RawTable, load: LoadEntry, source: SourceEntry, landed: Sequence[Landed]
     ) -> list[Reading]:
-        origins = {(file_key(one.sha256), one.name): _origin(one) for one in landed}
-        known = {one.source_id: one for one in landed}
+        origins = {(file_key(one.sha256), one.name): one for one in landed}
         readings = []
         for corrected in take_apart(database, raw, origins, self.scratch):
             origin = corrected.origin
@@ -93,7 +92,7 @@ class Opener:
                     corrected=corrected,
                     plan=origin.plan if origin
                     else understand_headers(corrected.raw.name, corrected.table, corrected.raw.headers),
-                    conventions=known[origin.source_id].conventions if origin else Conventions(),
+                    conventions=origin.conventions if origin else Conventions(),
                 )
             )  # fmt: skip
         return readings
@@ -162,9 +161,3 @@ def _said(plan: HeaderPlan, mapped: FileMapping | None, forced: str | None) -> C
     }
     measured = (column.name for _, column in plan.columns if column.kind in MEASURED)
     return Conventions(orders=orders, comma=frozenset(measured) if mapped.decimal == "comma" else frozenset())
-
-
-def _origin(landed: Landed) -> Origin:
-    return Origin(
-        source_id=landed.source_id, lands_as=landed.lands_as, plan=landed.plan, delimiter=landed.raw.delimiter
-    )

@@ -13,7 +13,7 @@ from fleet.ingest.cells import DATED
 from fleet.ingest.dates import SLASHED, settle_dates
 from fleet.ingest.headers import HeaderPlan
 from fleet.ingest.landed import Landed
-from fleet.ingest.landing import land, landing_of
+from fleet.ingest.landing import land, landing_of, landing_table
 from fleet.ingest.raw import RawTable, ReadError
 from fleet.store.database import Database
 
@@ -54,11 +54,16 @@ def _try_to_land(database: Database, asked: Landed) -> tuple[Landed, int] | None
         return None
     if n_landed + len(raw.set_aside) == raw.n_records and raw.counting.result().regular:
         return landed, n_landed
-    database.run(
-        f"delete from log.landing.{landing.table.clean_name} "  # noqa: S608
-        f"where coalesce(counted_in, source_id) = {asked.source_id}"
-    )
+    take_back(database, asked)
     return None
+
+
+def take_back(database: Database, landed: Landed) -> None:
+    """Take a source's rows out of landing again, so that it can be put down anew."""
+    database.run(
+        f"delete from log.landing.{landing_table(landed.plan).clean_name} "  # noqa: S608
+        f"where coalesce(counted_in, source_id) = {landed.source_id}"
+    )
 
 
 def _look_at_sample(raw: RawTable, plan: HeaderPlan) -> tuple[list[tuple[int, str]], frozenset[str]]:

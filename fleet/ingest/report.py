@@ -12,8 +12,6 @@ from fleet.store.schema import TABLES
 if TYPE_CHECKING:
     import pandas as pd
 
-STANDINGS = ("clean", "quarantined", "duplicate", "blank")
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SourceAccount:

@@ -213,3 +213,18 @@ def test_a_table_name_that_was_changed_is_an_error(log):
 
 def test_bookkeeping_columns_are_told_from_the_logs_own():
     assert not set(BOOKKEEPING) & {"visit_id", "reason"}
+
+
+def test_two_files_of_refused_records_in_one_load_keep_apart(log):
+    log.load(equipment=[unit("U1")], visits=[call(labor_cost="ten"), call("V2", labor_cost="two")])
+    first, second = log.refused()
+    folder = log.folder / "both"
+    folder.mkdir()
+    for name, row in (("again 1", {**first, "labor_cost": "10"}), ("again 2", {**second, "labor_cost": "2"})):
+        with (folder / f"{name}.csv").open("w", encoding="utf-8", newline="") as stream:
+            writer = csv.DictWriter(stream, row)
+            writer.writeheader()
+            writer.writerow(row)
+    report = load_log(folder, log.store, loaded_on=LOADED_ON)
+    assert report.n_quarantined == 0
+    assert log.ask("select visit_id, labor_cost::int from log.clean.visit order by 1") == [("V1", 10), ("V2", 2)]

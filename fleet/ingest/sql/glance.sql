@@ -14,7 +14,6 @@ create or replace macro glance_mdy(s) as try_strptime(s, ['%m/%d/%Y %H:%M', '%m/
 create or replace macro glance_dmy(s) as try_strptime(s, ['%d/%m/%Y %H:%M', '%d/%m/%Y', '%d/%m/%Y %I:%M %p']);
 
 -- does the text carry a time of day?
-create or replace macro has_time(s) as (contains(s, ':') or (regexp_matches(trim(s), '^\d{5}\.\d+$')));
 create or replace macro glance_has_time(s) as contains(s, ':');
 
 -- a time of day without a date belongs to the day of the report, or the next where it would lie before it
