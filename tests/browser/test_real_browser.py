@@ -36,12 +36,21 @@ PAGES = (
     "by-building",
     "one-unit",
     "what-keeps-failing",
+    "how-long-parts-last",
     "capacitors",
     "what-comes-back",
     "seasons-and-money",
     "the-log",
 )
-WITH_CHARTS = ("", "by-building", "what-keeps-failing", "capacitors", "what-comes-back", "seasons-and-money")
+WITH_CHARTS = (
+    "",
+    "by-building",
+    "what-keeps-failing",
+    "how-long-parts-last",
+    "capacitors",
+    "what-comes-back",
+    "seasons-and-money",
+)
 PATIENCE_MS = 120_000
 PHONE = {"width": 390, "height": 844}
 DESK = {"width": 1280, "height": 900}

@@ -127,6 +127,7 @@ def test_equipment_is_built_from_visits_where_none_came(tmp_path):
     assert contents(store)["equipment"][0][1] == "U1"
     assert len(contents(store)["equipment"]) == 2
     assert "no equipment table came: units never visited are missing, so rates read high" in report.remarks
+    assert ("equipment", "built from visits", 2) in report.notices
 
 
 # the same whatever the way

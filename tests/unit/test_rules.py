@@ -124,7 +124,7 @@ COVERED_ELSEWHERE = {
     "nul_byte": "tests/unit/test_csv_repair.py",
     "line_too_long": "tests/unit/test_csv_repair.py",
     "empty line": "tests/unit/test_csv_repair.py",
-    "above the header": "tests/unit/test_header_row.py",
+    "above the header": "tests/unit/test_mapped_loads.py",
     "said_the_same": "tests/unit/test_mapped_loads.py",
     "unit_converted": "tests/unit/test_read_values.py",
     "time_without_date": "tests/unit/test_read_values.py",

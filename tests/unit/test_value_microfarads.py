@@ -145,6 +145,7 @@ def test_the_unit_behind_a_reading(engine, written, unit, plain):
 def test_a_second_number_is_looked_for_in_its_own_cell_and_in_its_partners(engine, own, partner, meant):
     sql = second_sql(EQUIPMENT.column("fan_uf"), None if own is None else "own", "partner")
     assert engine.value(f"select {sql} from (select ? as own, ? as partner)", [own, partner]) == meant
-    assert set(PARTNERS) == {"fan_uf", "start_uf_max"}
+    readings = {"fan_found_uf", "fan_left_uf", "fan_new_uf"}
+    assert set(PARTNERS) == {"fan_uf", "start_uf_max"} | readings
     only = second_sql(EQUIPMENT.column("fan_uf"), None, "partner", unit="nF")
     assert engine.value(f"select {only} from (select '45000/5000' as partner)") == 5
