@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+from collections import deque
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from typing import TYPE_CHECKING, Self
 
@@ -17,6 +19,9 @@ if TYPE_CHECKING:
 BATCH_BYTES = 64_000_000
 MOST_ROWS = 65_536
 """Rows of a batch, fewer where rows are long."""
+
+AHEAD = 2
+"""Batches the driver reads ahead while the engine works on one: reading a row costs as much as understanding it."""
 
 
 def run_sqlite(database: Database, statement: Callable[[str], str], table: SqliteTable) -> int:
@@ -130,7 +135,29 @@ def _fast_stream(table: SqliteTable) -> Iterator[_Stream]:
                 text.validate(full=True)
                 yield text.slice(1) if number == 0 else text
 
-        yield _Stream(table, renamed(), schema)
+        with _read_ahead(renamed()) as ahead_of_need:
+            yield _Stream(table, ahead_of_need, schema)
+
+
+@contextmanager
+def _read_ahead(batches: Iterator[pa.RecordBatch]) -> Iterator[Iterator[pa.RecordBatch]]:
+    """Have a thread of its own fetch the next batches; it alone touches ``batches``, and has stopped at the end."""
+    with ThreadPoolExecutor(1, thread_name_prefix="read-ahead") as reader:
+        coming: deque[Future[pa.RecordBatch | None]] = deque()
+
+        def fetched() -> Iterator[pa.RecordBatch]:
+            for _ in range(AHEAD):
+                coming.append(reader.submit(next, batches, None))
+            while (batch := coming.popleft().result()) is not None:
+                coming.append(reader.submit(next, batches, None))
+                yield batch
+
+        try:
+            yield fetched()
+        finally:
+            # the engine may have given up in the middle
+            for future in coming:
+                future.cancel()
 
 
 @contextmanager

@@ -184,6 +184,7 @@ def test_a_statement_may_take_the_first_rows_only(tmp_path, monkeypatch, reader)
     with Database.scratch(tmp_path) as database:
         raw.run(database, lambda relation: f"create table memory.main.t as select * from {relation} limit 3")
         assert database.rows("select c0 from memory.main.t") == [("0",), ("1",), ("2",)]
+    assert not [thread for thread in threading.enumerate() if thread.name.startswith("read-ahead")]
 
 
 def test_the_first_rows_are_a_sample(tmp_path):
