@@ -13,16 +13,16 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fleet.analysis.poisson import FloatArray
+from fleet.analysis.cluster_search import MAX_WEEKS, ComponentWeeks, component_weeks, counted_failures
+from fleet.analysis.poisson import FloatArray, garwood_limits
 from fleet.analysis.scan import IntArray, Windows, candidate_windows, drawn_maxima, running_shares
-from fleet.analysis.scan_baseline import usual_weeks
 from fleet.answer import Answer, AnswerColumn
 from fleet.errors import AnalysisError
 from fleet.histories.answers import answer_from
 from fleet.histories.build import Histories
+from fleet.settings import LEVEL
 
 SEED = 20_260_401
-MAX_WEEKS = 13
 FALSE_ALARM = 0.05
 """One false alarm in twenty whole fleets."""
 
@@ -40,6 +40,11 @@ COLUMNS = (
     AnswerColumn(name="p_value", kind="number", meaning="chance of such a heap anywhere in the fleet"),
     AnswerColumn(name="alert", kind="yesno", meaning="yes at one false alarm in twenty whole fleets"),
     AnswerColumn(name="llr", kind="number", meaning="log likelihood ratio of a raised rate against none"),
+    AnswerColumn(
+        name="always_ratio", kind="number", meaning="the building's failures of the component at all times ÷ usual"
+    ),
+    AnswerColumn(name="always_low", kind="number", meaning="low end of always_ratio, exact 90 %"),
+    AnswerColumn(name="always_high", kind="number", meaning="high end of always_ratio"),
     AnswerColumn(name="property", kind="text", meaning="the complex"),
     AnswerColumn(name="note", kind="text", meaning="what to know about this row"),
 )
@@ -85,11 +90,7 @@ def scan_clusters(
     if not (19 <= replicates <= 99_999 and 1 <= max_weeks <= 52):
         msg = f"replicates = {replicates} must lie between 19 and 99999, max_weeks = {max_weeks} between 1 and 52"
         raise AnalysisError(msg)
-    chains = histories.database.frame(
-        "select property, building, component, failed_on from history.chain where counted order by chain_id"
-    )
-    first = histories.window[0]
-    chains["week"] = (pd.to_datetime(chains["failed_on"]) - pd.Timestamp(first)).dt.days // 7
+    chains, first = counted_failures(histories), histories.window[0]
     scanned = _Scan(rng=np.random.default_rng(seed), replicates=replicates, max_weeks=max_weeks)
     candidates, largest = _scan_all(histories, chains, scanned)
     table = _table(candidates, largest, first, histories.as_of)
@@ -116,22 +117,29 @@ def _scan_all(histories: Histories, chains: pd.DataFrame, scan: _Scan) -> tuple[
     """Return the candidates, and the largest ratio of each fleet drawn without a cluster."""
     largest = np.zeros(scan.replicates)
     found = [pd.DataFrame(columns=["building", "first_week", "last_week", "observed", "expected", "llr"])]
-    n_weeks = ((histories.as_of - histories.window[0]).days // 7) + 1
-    for place, failures in chains.groupby("property"):
-        usual = usual_weeks(histories, str(place), failures["week"].to_numpy(dtype=np.int64), n_weeks)
-        for component, group in failures.groupby("component"):
-            building = usual.buildings.get_indexer(pd.Index(group["building"])).astype(np.int64)
-            week = group["week"].to_numpy(dtype=np.int64)
-            running = running_shares(usual.shares(building, week))
-            windows = candidate_windows(building, week, running, max_weeks=scan.max_weeks)
-            maxima = drawn_maxima(building, running, max_weeks=scan.max_weeks, rng=scan.rng, replicates=scan.replicates)
-            largest = np.maximum(largest, maxima)
-            found.append(_best_apart(windows, usual.buildings).assign(property=place, component=component))
+    for weeks in component_weeks(histories, chains):
+        running = running_shares(weeks.usual)
+        windows = candidate_windows(weeks.building, weeks.week, running, max_weeks=scan.max_weeks)
+        drawn = drawn_maxima(
+            weeks.building, running, max_weeks=scan.max_weeks, rng=scan.rng, replicates=scan.replicates
+        )
+        largest = np.maximum(largest, drawn)
+        best = best_apart(windows, weeks.buildings)
+        found.append(best.assign(property=weeks.place, component=weeks.component, **_always(weeks, best)))
     kept = [frame for frame in found if len(frame)]
     return (pd.concat(kept, ignore_index=True) if kept else found[0]), largest
 
 
-def _best_apart(windows: Windows, names: pd.Index) -> pd.DataFrame:
+def _always(weeks: ComponentWeeks, best: pd.DataFrame) -> dict[str, FloatArray]:
+    """Say how each row's building stands at all times: one that is always high is no spell."""
+    at = weeks.buildings.get_indexer(pd.Index(best["building"]))
+    seen, usual = weeks.seen.sum(axis=1)[at], weeks.usual.sum(axis=1)[at]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        limits = garwood_limits(seen, usual, LEVEL)
+        return {"always_ratio": seen / usual, "always_low": limits[0], "always_high": limits[1]}
+
+
+def best_apart(windows: Windows, names: pd.Index) -> pd.DataFrame:
     """Return the best windows, no two of one building overlapping in time."""
     kept: list[int] = []
     taken: dict[int, list[tuple[int, int]]] = {}

@@ -43,14 +43,14 @@ class Windows:
     llr: FloatArray
 
 
-def log_likelihood_ratio(observed: npt.ArrayLike, expected: npt.ArrayLike, total: float) -> FloatArray:
+def log_likelihood_ratio(observed: npt.ArrayLike, expected: npt.ArrayLike, total: npt.ArrayLike) -> FloatArray:
     """Say how much better a raised rate inside a window explains the failures than one rate for all.
 
     Parameters
     ----------
     observed, expected : array-like
         Failures inside the window and those expected there; all expected add up to ``total``.
-    total : float
+    total : array-like
         All failures.
 
     Returns
@@ -62,11 +62,11 @@ def log_likelihood_ratio(observed: npt.ArrayLike, expected: npt.ArrayLike, total
     ------
     Kulldorff (1997), Poisson model.
     """
-    c, e = np.broadcast_arrays(np.asarray(observed, dtype=np.float64), np.asarray(expected, dtype=np.float64))
+    c, e, every = np.broadcast_arrays(*(np.asarray(given, dtype=np.float64) for given in (observed, expected, total)))
     result = np.zeros(c.shape)
     high = c > e
-    inside, usual = c[high], np.maximum(e[high], 1e-12)
-    outside, rest = total - inside, total - usual
+    inside, usual, whole = c[high], np.maximum(e[high], 1e-12), every[high]
+    outside, rest = whole - inside, whole - usual
     with np.errstate(divide="ignore", invalid="ignore"):
         away = np.where(outside > 0, outside * np.log(outside / rest), 0.0)
     result[high] = inside * np.log(inside / usual) + away

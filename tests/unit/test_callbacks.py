@@ -34,8 +34,12 @@ def test_a_call_within_thirty_days_is_a_return_and_no_call_itself(tmp_path):
     )
     assert (row["by"], row["calls"], row["returned"]) == ("all", 3, 1)
     assert row["share"] == pytest.approx((row["returned"] - row["expected"]) / row["calls"])
-    exact = stats.beta.ppf([0.05, 0.95], [1, 2], [3, 2])  # Clopper and Pearson for 1 of 3
-    assert [row["low"], row["high"]] == pytest.approx(exact - row["expected"] / 3)
+    # chance brings its part of the calls whose repair held, so: expected = chance × (1 − share)
+    chance = row["expected"] / (1 - row["share"])
+    low, high = stats.beta.ppf([0.05, 0.95], [1, 2], [3, 2])  # Clopper and Pearson for 1 of 3
+    assert low * 3 < chance < high * 3
+    assert row["low"] == pytest.approx(low - chance / 3)
+    assert row["high"] == pytest.approx((high * 3 - chance) / (3 - chance))
 
 
 def test_window_is_an_option(tmp_path):
@@ -110,6 +114,31 @@ def test_share_beyond_chance_is_found(tmp_path, returning):
     assert row["low"] < returning < row["high"]
     assert row["share"] == pytest.approx(returning, abs=0.03)  # three standard errors at 700 calls
     assert row["expected"] > 40  # the naive share would be read 7 points too high
+
+
+def test_hard_jobs_are_no_reproach(tmp_path):
+    # Ann takes all the compressors, which come back for everyone; her share is high and yet what others' work shows
+    rng = np.random.default_rng(5)
+    visits = []
+    for number in range(400):
+        hard = number % 4 == 0
+        who = "Ann" if hard and number % 16 else ("Bo" if number % 2 else "Cy")
+        finding = "compressor" if hard else "contactor"
+        day = dt.date(2021, 1, 1) + dt.timedelta(days=int(rng.integers(0, 1000)))
+        visits.append(visit(f"V{number}", f"U{number}", f"{day}", technician=who, finding=finding))
+        if rng.random() < (0.35 if hard else 0.03):
+            back = day + dt.timedelta(days=int(rng.integers(1, 25)))
+            visits.append(visit(f"B{number}", f"U{number}", f"{back}", technician=who, finding=finding))
+    units = [unit(f"U{number}", installed_on="2015-01-01") for number in range(400)]
+    built = histories_of(tmp_path, visits=visits, equipment=units, coverage=[kept("2021-01-01", "2023-12-31")])
+    by = count_callbacks(built).to_frame().set_index(["by", "value"])
+    ann = by.loc[("technician", "Ann")]
+    assert ann["share"] > 3 * by.loc[("all", ""), "share"] / 2
+    assert ann["usual_share"] > by.loc[("technician", "Bo"), "usual_share"]
+    assert ann["usual_low"] < ann["share"] < ann["usual_high"]
+    assert ann["alert"] == "no"
+    assert by.loc[("finding", "compressor"), "alert"] == "yes"
+    assert by.loc[("finding", "contactor"), "p_value"] > 0.5
 
 
 def test_technician_whose_work_comes_back_is_named(tmp_path):

@@ -1,11 +1,14 @@
 """Lots: parts born in the log, against the others at the same age."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 from small_logs import histories_of, kept, one_visit, unit, visit
 
-from fleet.analysis.lots import COLUMNS, conditional_midp, large_enough, screen_lots
+from fleet.analysis.lot_screen import judge_lots
+from fleet.analysis.lot_test import conditional_midp, early_failures_p, large_enough
+from fleet.analysis.lots import COLUMNS, screen_lots
 from fleet.analysis.poisson import benjamini_hochberg, compare_two_rates
 
 WINDOW = [kept("2020-01-01", "2024-12-31")]
@@ -102,9 +105,49 @@ def test_tests_that_cannot_show_anything_are_not_allowed_for():
     assert large_enough(np.zeros(0), 0.10).size == 0
 
 
+def test_early_failures_count_more_than_late_ones():
+    counts, shares = np.array([4.0, 6.0, 20.0]), np.array([0.1, 0.1, 0.1])
+    early = early_failures_p(counts, shares, np.array([4.0, 1.0, 1.0]))
+    late = early_failures_p(counts, shares, np.array([0.0, 1.0, 5.0]))
+    assert early < 0.005 < late
+    # as many as usual, and none at all
+    assert early_failures_p(counts, shares, np.array([0.0, 1.0, 2.0])) > 0.3
+    assert early_failures_p(counts, shares, np.zeros(3)) > 0.9
+
+
+def test_p_values_hold_what_they_say():
+    rng = np.random.default_rng(3)
+    counts, shares = np.array([3.0, 5.0, 9.0, 14.0]), np.array([0.2, 0.15, 0.1, 0.05])
+    p = np.array([early_failures_p(counts, shares, rng.binomial(counts.astype(int), shares) * 1.0) for _ in range(400)])
+    for nominal in (0.02, 0.05, 0.10, 0.30):
+        assert (p <= nominal).mean() <= nominal + 2.5 * np.sqrt(nominal / 400)
+
+
+def test_beyond_the_draws_the_mean_of_one_bounds_the_p_value():
+    # 30 of 30 failures in a lot that holds a tenth of the time: no draw shows it, and the chance is far smaller still
+    counts, shares = np.array([30.0]), np.array([0.1])
+    p = early_failures_p(counts, shares, counts)
+    assert stats.binom.sf(29, 30, 0.1) < p < 1e-9
+
+
+def test_a_bad_lot_does_not_hide_another(tmp_path):
+    pieces = pd.DataFrame(
+        [
+            {"component": "contactor", "part_no": "C", "lot": lot, "spell_id": 100 * i + k, "band": 2,
+             "failed": k < failures, "years": 0.5, "weight": 0.5}
+            for i, (lot, failures) in enumerate([("A", 12), ("B", 8), ("C", 1), ("D", 1)]) for k in range(25)
+        ]
+    )  # fmt: skip
+    judged = judge_lots(pieces).set_index("lot")
+    assert judged["alert"].to_dict() == {"A": True, "B": True, "C": False, "D": False}
+    # B is compared with C and D alone: two failures in their 25 unit-years, B has 12.5
+    assert judged.loc["B", "expected"] == pytest.approx(1.0)
+    assert judged.loc["C", "expected"] == pytest.approx(1.0)
+
+
 def test_small_lots_say_so(tmp_path):
     log = lot_log()
-    event = fitted("S1", "A19", "2023-03-01", "S")
+    event = fitted("S1", "A19", "2024-12-01", "S")
     log["visits"].append(event[0])
     log["parts_used"].append(event[1])
     row = screen_lots(histories_of(tmp_path, **log)).to_frame().set_index("lot").loc["S"]
