@@ -22,14 +22,17 @@ import streamlit as st
 
 from dashboards.launch import STORE_VARIABLE
 from fleet.analysis.callbacks import count_callbacks
+from fleet.analysis.causes import look_for_causes
 from fleet.analysis.clusters import scan_clusters
 from fleet.analysis.costs import count_costs
 from fleet.analysis.drift import estimate_drift
+from fleet.analysis.failure_trends import compare_trends
 from fleet.analysis.life import estimate_life
 from fleet.analysis.life_curve import split_life_ends, trace_life_curve
 from fleet.analysis.lots import screen_lots
 from fleet.analysis.meters import estimate_meters
 from fleet.analysis.rates import estimate_rates
+from fleet.analysis.repeated_events import describe_recurrence
 from fleet.analysis.seasons import describe_seasons
 from fleet.analysis.units import find_failing_units
 from fleet.answer import Answer
@@ -111,6 +114,7 @@ ANSWERS: Mapping[str, Callable[[Histories], Answer]] = {
     "rates": estimate_rates,
     "building rates": lambda histories: estimate_rates(histories, by=("property", "building"), adjust=False),
     "units": find_failing_units,
+    "trends": compare_trends,
     "drift": estimate_drift,
     "meters": estimate_meters,
     "callbacks": count_callbacks,
@@ -170,6 +174,16 @@ def unit(equipment_id: str, filters: Filters) -> UnitHistory:
 def failure_days(tags: tuple[str, ...], filters: Filters) -> pd.DataFrame:
     """Return the days on which these units failed."""
     return _failure_days(str(store_path()), version(), filters.as_of, tags)
+
+
+def causes(tags: tuple[str, ...], filters: Filters) -> Answer:
+    """Return what may be behind the repeats of these units that nobody has looked at yet."""
+    return _unpacked(_causes(str(store_path()), version(), filters.as_of, tags))
+
+
+def recurrence(component: str, clock: str, filters: Filters) -> Answer:
+    """Return how many failures a unit has had by each date or age; component blank for all together."""
+    return _unpacked(_recurrence(str(store_path()), version(), filters.as_of, component, clock))
 
 
 def life(component: str, by: tuple[str, ...], filters: Filters) -> Answer:
@@ -258,6 +272,20 @@ def _unit(path: str, snapshot: str, as_of: dt.date | None, equipment_id: str) ->
 @st.cache_data(max_entries=16, show_spinner=False)
 def _failure_days(path: str, snapshot: str, as_of: dt.date | None, tags: tuple[str, ...]) -> pd.DataFrame:
     return read_failure_days(_desk(path, snapshot, as_of).histories, list(tags))
+
+
+@st.cache_data(max_entries=64, show_spinner="Looking for causes")
+def _causes(path: str, snapshot: str, as_of: dt.date | None, tags: tuple[str, ...]) -> dict[str, Any]:
+    desk = _desk(path, snapshot, as_of)
+    with desk.lock:
+        return _packed(look_for_causes(desk.histories, tags))
+
+
+@st.cache_data(max_entries=64, show_spinner=False)
+def _recurrence(path: str, snapshot: str, as_of: dt.date | None, component: str, clock: str) -> dict[str, Any]:
+    desk = _desk(path, snapshot, as_of)
+    with desk.lock:
+        return _packed(describe_recurrence(desk.histories, component=component or None, clock=clock))  # type: ignore[arg-type]
 
 
 @st.cache_data(max_entries=128, show_spinner="Working out how long they last")

@@ -15,8 +15,22 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fleet import __version__
+from fleet.cli_failing import FAILING_COMMANDS
 from fleet.cli_log import LOG_COMMANDS
-from fleet.cli_options import DAY, F, answering, called_as, day_of, known_histories, leveled, put, show, stored
+from fleet.cli_options import (
+    DAY,
+    F,
+    answering,
+    called_as,
+    columns_of,
+    day_of,
+    known_histories,
+    leveled,
+    put,
+    show,
+    stored,
+    take_shared,
+)
 from fleet.errors import FleetError
 from fleet.settings import STORE_FOLDER
 
@@ -56,7 +70,7 @@ def dogdays() -> None:
     """Memory and summer plan for a fleet of small apartment air conditioners."""
 
 
-for _command in LOG_COMMANDS:
+for _command in (*LOG_COMMANDS, *FAILING_COMMANDS):
     dogdays.add_command(_command)
 
 
@@ -76,14 +90,19 @@ def histories(what: str, **shared: Any) -> None:  # noqa: ANN401
 @click.option("--by", help="Equipment columns to group by, comma between (or age_band).")
 @click.option("--against", help="Value of the grouping column that ratios are taken to (default: all units outside).")
 @click.option("--component", help="Keep one component.")
+@click.option("--interval", type=click.Choice(["exact", "mid-p"]), default="exact", show_default=True,
+              help="Never covers less than the level, or covers it on average and is shorter.")  # fmt: skip
+@click.option("--clock", type=click.Choice(["calendar", "heat"]), default="calendar", show_default=True,
+              help="Time at risk by the calendar, or weighed by each day's heat.")  # fmt: skip
 @leveled
 @answering
-def rates(by: str | None, against: str | None, component: str | None, level: float, **shared: Any) -> None:  # noqa: ANN401
+def rates(by: str | None, **options: Any) -> None:  # noqa: ANN401
     """Estimate failures per unit-year by component and any equipment column."""
     from fleet.analysis.rates import estimate_rates
 
+    shared = take_shared(options)
     with known_histories(shared) as known:
-        show([estimate_rates(known, by=_columns(by), against=against, component=component, level=level)], shared)
+        show([estimate_rates(known, by=columns_of(by), **options)], shared)
 
 
 @dogdays.command()
@@ -104,8 +123,8 @@ def life(curve: bool, ends: bool, **options: Any) -> None:  # noqa: ANN401
     from fleet.analysis.life import estimate_life
     from fleet.analysis.life_curve import split_life_ends, trace_life_curve
 
-    shared = {name: options.pop(name) for name in ("as_of", "chain_days", "form", "out", "store_path")}
-    component, by = options.pop("component"), _columns(options.pop("by"))
+    shared = take_shared(options)
+    component, by = options.pop("component"), columns_of(options.pop("by"))
     if (curve or ends) and not component:
         msg = "a curve, and what ends lives, is of one component: name it with --component"
         raise click.UsageError(msg)
@@ -233,7 +252,7 @@ def stock(from_date: dt.datetime | None, to_date: dt.datetime | None, summer: st
     from fleet.planning.stock import StockSettings, plan_stock
     from fleet.present.order_text import order_text
 
-    shared = {name: options.pop(name) for name in ("as_of", "chain_days", "form", "out", "store_path")}
+    shared = take_shared(options)
     with known_histories(shared) as known:
         plan = plan_stock(known, _demand(known, from_date, to_date, summer), StockSettings(**options))
         if shared["form"] != "table":
@@ -259,11 +278,6 @@ def dashboard(port: int, store_path: Path) -> None:
     Store(store_path).data_version()
     click.echo(f"The dashboard is at {address(port)} (stop it with Ctrl-C).")
     sys.exit(subprocess.run(command(store_path.resolve(), port), check=False).returncode)
-
-
-def _columns(by: str | None) -> list[str]:
-    """Return the columns named in one option, comma between."""
-    return [name.strip() for name in by.split(",") if name.strip()] if by else []
 
 
 def _demand(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import shutil
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -23,6 +24,9 @@ F = TypeVar("F", bound=Callable[..., Any])
 DAY = click.DateTime(formats=["%Y-%m-%d"])
 ROWS_SHOWN = 60
 """A table for the eye stops here and says how many rows more CSV and JSON have."""
+
+WIDEST = 140
+"""A terminal may be wider; a line of a table that is can't be followed by eye."""
 
 FORMATS = click.Choice(["table", "csv", "json"])
 
@@ -56,6 +60,16 @@ def leveled(command: F) -> F:
                         help="Two-sided level of intervals.")(command)  # fmt: skip
 
 
+def take_shared(options: dict[str, Any]) -> dict[str, Any]:
+    """Take the options of `answering` out of a command's own."""
+    return {name: options.pop(name) for name in ("as_of", "chain_days", "form", "out", "store_path")}
+
+
+def columns_of(by: str | None) -> list[str]:
+    """Return the columns named in one option, comma between."""
+    return [name.strip() for name in by.split(",") if name.strip()] if by else []
+
+
 @contextmanager
 def known_histories(shared: dict[str, Any]) -> Iterator[Histories]:
     """Work out the histories as the shared options say, and let go of them afterwards."""
@@ -76,14 +90,15 @@ def known_histories(shared: dict[str, Any]) -> Iterator[Histories]:
 def show(answers: Sequence[Answer], shared: dict[str, Any]) -> None:
     """Print or write answers as the shared options say."""
     from fleet.present.export import as_csv, as_json
-    from fleet.present.tables import as_text
+    from fleet.present.tables import WIDTH, as_text
 
     if shared["form"] == "csv":
         text = "\n".join(as_csv(answer) for answer in answers)
     elif shared["form"] == "json":
         text = as_json(answers[0]) if len(answers) == 1 else "[" + ",\n".join(as_json(a) for a in answers) + "]"
     else:
-        text = "\n\n".join(as_text(answer, limit=ROWS_SHOWN) for answer in answers)
+        width = _width() if shared["out"] is None else WIDTH
+        text = "\n\n".join(as_text(answer, width, limit=ROWS_SHOWN) for answer in answers)
     put(text, shared["out"])
 
 
@@ -99,6 +114,15 @@ def put(text: str, out: Path | None) -> None:
         msg = f"{out} can't be written ({error.strerror or error}); name another file with --out"
         raise FleetError(msg) from error
     click.echo(f"written to {out}")
+
+
+def _width() -> int:
+    """Return the columns a text may have: those of a wide terminal, else the usual 80."""
+    from fleet.present.tables import WIDTH
+
+    if not sys.stdout.isatty():
+        return WIDTH
+    return max(WIDTH, min(shutil.get_terminal_size((WIDTH, 24)).columns, WIDEST))
 
 
 @contextmanager

@@ -56,21 +56,21 @@ class _UnitLog:
     fleet_rate: dict[str, float]
 
 
-def look_for_causes(histories: Histories, equipment_id: str) -> Answer:
-    """Say what may be behind one unit's repeats and was not looked at yet.
+def look_for_causes(histories: Histories, equipment_id: str | Sequence[str]) -> Answer:
+    """Say what may be behind the repeats of one unit, or of each of several, and was not looked at yet.
 
     Parameters
     ----------
     histories : Histories
         The log as known on its as-of day.
-    equipment_id : str
-        The unit's tag; where several units hung there one after the other, the last one.
+    equipment_id : str or sequence of str
+        The unit's tag, or several; where several units hung at one the one after the other, the last one.
 
     Returns
     -------
     Answer
-        One row a hint, the least likely by chance first (`COLUMNS`); no row where nothing passes its threshold. The
-        notes carry the usual cautions of every hint given.
+        One row a hint, tags in the order given, the least likely by chance first (`COLUMNS`); no row for a unit where
+        nothing passes its threshold, and a note that says so. The notes carry the usual cautions of every hint given.
 
     Raises
     ------
@@ -87,38 +87,48 @@ def look_for_causes(histories: Histories, equipment_id: str) -> Answer:
     -------
     ``look_for_causes(histories, "QC01-203").to_frame()[["hint", "evidence"]]``
     """
-    known = histories.database.rows(
-        "select unit_id, property from history.unit where equipment_id = ? "
-        "order by service_to is null desc, service_to desc, unit_id desc limit 1",
-        [equipment_id],
-    )
-    if not known:
-        msg = f"no unit has the tag {equipment_id!r}; tags are matched to the letter"
-        raise AnalysisError(msg)
-    unit_id, place = int(known[0][0]), str(known[0][1] or "")
-    log = _read(histories, unit_id)
-    rows = [row for rule in RULES if (row := _apply(rule, log)) is not None]
-    rows.sort(key=lambda row: (row["chance"], row["hint"]))
-    table = pd.DataFrame(rows, columns=[c.name for c in COLUMNS]).assign(
-        property=place, equipment_id=equipment_id, note=""
-    )
+    tags = [equipment_id] if isinstance(equipment_id, str) else list(dict.fromkeys(equipment_id))
+    known = {tag: _unit_at(histories, tag) for tag in tags}
+    usual = _usual(histories)
+    logs = {tag: _read(histories, unit_id, usual) for tag, (unit_id, _) in known.items()}
+    rows = [row for tag, log in logs.items() for row in _hints(tag, known[tag][1], log)]
     return answer_from(
         histories,
-        table,
+        pd.DataFrame(rows, columns=[c.name for c in COLUMNS]),
         COLUMNS,
         name="causes",
         method=_METHOD,
-        n_used=sum(len(days) for days in log.days.values()),
-        notes=_notes(equipment_id, rows, log),
-        settings={"equipment_id": equipment_id, "look_back_years": LOOK_BACK_YEARS, "largest_chance": LARGEST_CHANCE},
+        n_used=sum(len(days) for log in logs.values() for days in log.days.values()),
+        notes=_notes(rows, logs),
+        settings={"equipment_id": tags, "look_back_years": LOOK_BACK_YEARS, "largest_chance": LARGEST_CHANCE},
     )
 
 
-def _read(histories: Histories, unit_id: int) -> _UnitLog:
+def _unit_at(histories: Histories, tag: str) -> tuple[int, str]:
+    """Return number and property of the last unit at a tag."""
+    known = histories.database.rows(
+        "select unit_id, property from history.unit where equipment_id = ? "
+        "order by service_to is null desc, service_to desc, unit_id desc limit 1",
+        [tag],
+    )
+    if not known:
+        msg = f"no unit has the tag {tag!r}; tags are matched to the letter"
+        raise AnalysisError(msg)
+    return int(known[0][0]), str(known[0][1] or "")
+
+
+def _usual(histories: Histories) -> dict[str, float]:
+    """Work out the events of every unit in the years looked back over, and return the fleet's rate of each kind."""
     database = histories.database
     since = histories.as_of - dt.timedelta(days=round(LOOK_BACK_YEARS * DAYS_PER_YEAR))
     database.run("create or replace table history.cause_since as select ?::date as day", [since])
     database.run_file("fleet.analysis", "cause_events")
+    rates = database.rows("select kind, per_unit_year from history.cause_usual")
+    return {str(kind): float(per_year) for kind, per_year in rates}
+
+
+def _read(histories: Histories, unit_id: int, usual: dict[str, float]) -> _UnitLog:
+    database = histories.database
     days: dict[str, list[dt.date]] = {}
     for kind, day in database.rows(
         "select kind, day from history.cause_event where unit_id = ? order by day, kind", [unit_id]
@@ -134,16 +144,14 @@ def _read(histories: Histories, unit_id: int) -> _UnitLog:
         if part is not None:
             fitted[str(name)] = part
     own = database.value("select coalesce(sum(days), 0) from history.cause_watched where unit_id = ?", [unit_id])
-    return _UnitLog(
-        days=days,
-        work=work,
-        fitted=fitted,
-        years=float(own) / DAYS_PER_YEAR,
-        fleet_rate={
-            str(kind): float(per_year)
-            for kind, per_year in database.rows("select kind, per_unit_year from history.cause_usual")
-        },
-    )
+    return _UnitLog(days=days, work=work, fitted=fitted, years=float(own) / DAYS_PER_YEAR, fleet_rate=usual)
+
+
+def _hints(tag: str, place: str, log: _UnitLog) -> list[dict[str, object]]:
+    """Return one unit's hints, the least likely by chance first."""
+    rows = [row for rule in RULES if (row := _apply(rule, log)) is not None]
+    rows.sort(key=lambda row: (row["chance"], row["hint"]))
+    return [{"property": place, "equipment_id": tag, **row, "note": ""} for row in rows]
 
 
 def _apply(rule: CauseRule, log: _UnitLog) -> dict[str, object] | None:
@@ -183,7 +191,8 @@ def _evidence(
     rule: CauseRule, dated: Sequence[tuple[dt.date, str]], begun: Sequence[dt.date], usual: float, years: float
 ) -> str:
     named = [f"{kind} {day}" if len(rule.kinds) > 1 else f"{day}" for day, kind in dated]
-    what = f"{len(dated)} times" if len(rule.kinds) > 1 else f"{rule.kinds[0]} {len(dated)} times"
+    often = "twice" if len(dated) == 2 else f"{len(dated)} times"
+    what = often if len(rule.kinds) > 1 else f"{rule.kinds[0]} {often}"
     since = f" after a kit was added on {begun[0]}" if begun else ""
     text = f"{what}{since} ({', '.join(named)}) in {years:.1f} years, where {usual:.1f} are usual"
     silent = [("work on", name) for name in rule.unless] + [("part fitted for", name) for name in rule.unless_fitted]
@@ -192,16 +201,27 @@ def _evidence(
     return f"{text}; no {silent[0][0]} {', '.join(name for _, name in silent)} since the first of them."
 
 
-def _notes(equipment_id: str, rows: Sequence[dict[str, object]], log: _UnitLog) -> list[str]:
+def _notes(rows: Sequence[dict[str, object]], logs: dict[str, _UnitLog]) -> list[str]:
+    hinted = {str(row["equipment_id"]) for row in rows}
+    silent = [_nothing_at(tag, log) for tag, log in logs.items() if tag not in hinted]
     if not rows:
-        seen = sum(len(days) for days in log.days.values())
-        return [
-            f"Nothing in the {seen} events of {equipment_id} over {log.years:.1f} years passes a threshold: no hint is "
-            "given, which doesn't mean nothing is there."
-        ]
+        return silent
     topics = dict.fromkeys(topic for row in rows for topic in str(row["cautions"]).split(", "))
     sentences = [caution.text for caution in cautions_on(*topics, "general")]  # type: ignore[arg-type]
+    whose = "this unit's" if len(logs) == 1 else "each unit's"
     return [
-        "A hint is a place to look, not a finding; it rests on this unit's log alone.",
+        f"A hint is a place to look, not a finding; it rests on {whose} log alone.",
+        *silent,
         *dict.fromkeys(sentences),
     ]
+
+
+def _nothing_at(tag: str, log: _UnitLog) -> str:
+    seen = sum(len(days) for days in log.days.values())
+    if not seen:
+        return f"The log has no event at {tag} in {log.years:.1f} years that could point at a cause."
+    what = "event" if seen == 1 else "events"
+    return (
+        f"Nothing in the {seen} {what} of {tag} over {log.years:.1f} years passes a threshold: no hint is given, which "
+        "doesn't mean nothing is there."
+    )

@@ -99,7 +99,9 @@ def compare_trends(histories: Histories, *, level: float = LEVEL) -> Answer:
     named[tested] = benjamini_hochberg(table.loc[tested, "p_value"].to_numpy(float), FALSE_DISCOVERY)
     alone = ~tested & (table["p_value"].to_numpy(float) <= 1.0 - level)
     table["verdict"] = _verdicts(table, named | alone)
-    said = f"{int(named.sum())} of {len(names)} components show a trend, false discovery held to 10 %."
+    found = int(named.sum())
+    verb = "shows" if found == 1 else "show"
+    said = f"{found} of {len(names)} components {verb} a trend, false discovery held to 10 %."
     return answer_from(
         histories,
         table.assign(property=""),
@@ -157,11 +159,11 @@ def _verdicts(table: pd.DataFrame, sure: np.ndarray) -> list[str]:
 
 def verdict_sentence(trend: dict[str, object], level: float) -> str:
     """Say a trend row in one sentence."""
-    what = f"Failures of the {trend['component']}" if trend["component"] else "Failures"
+    what = f"Taken alone, failures of the {trend['component']}" if trend["component"] else "Failures"
     if trend["note"]:
         return f"Whether failures grow more frequent can't be told: {trend['note']}."
     factor, low, high = (float(trend[name]) for name in ("yearly_factor", "low", "high"))  # type: ignore[arg-type]
-    bounds = f"{level:.0%} interval {low:.2f} to {high:.2f}"
+    bounds = f"{100 * level:g} % interval {low:.2f} to {high:.2f}"
     if low <= 1 <= high:
         return f"{what} show no trend that can be told from none: {factor:.2f} times as many each year ({bounds})."
     way = "more" if factor > 1 else "less"

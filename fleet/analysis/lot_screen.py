@@ -22,6 +22,12 @@ EARLY_BANDS = 5
 
 FALSE_DISCOVERY = 0.10
 
+FEWEST_FITTED = 5
+"""Smaller lots aren't judged: one part that died at once says nothing of the box it came in."""
+
+FEWEST_FAILED = 3
+"""Nor is a lot named for one or two failures."""
+
 _MOST_ROUNDS = 25
 
 
@@ -115,11 +121,19 @@ def _judge_all(table: pd.DataFrame, bands: list[Bands], whole: dict[str, Bands],
                 others = others.without(bands[j])
         rows.append(_compare(bands[i], others, int(fitted)))
     judged = pd.DataFrame(rows)
-    able = large_enough(judged["least_p"].to_numpy(dtype=np.float64), FALSE_DISCOVERY)
+    enough = table["fitted"].to_numpy() >= FEWEST_FITTED
     p_values = judged["p_value"].to_numpy(dtype=np.float64)
-    judged["alert"] = benjamini_hochberg(np.where(able, p_values, np.nan), FALSE_DISCOVERY)
+    able = enough & large_enough(
+        np.where(enough, judged["least_p"].to_numpy(dtype=np.float64), np.nan), FALSE_DISCOVERY
+    )
+    passed = benjamini_hochberg(np.where(able, p_values, np.nan), FALSE_DISCOVERY)
+    judged["alert"] = passed & (table["failed"].to_numpy() >= FEWEST_FAILED)
     small = ~able & ~np.isnan(p_values) & (judged["note"] == "").to_numpy()
-    judged.loc[small, "note"] = "too few parts: even if all failed it couldn't be told from chance"
+    judged.loc[small, "note"] = np.where(
+        enough[small],
+        "too few parts: even if all failed it couldn't be told from chance",
+        f"fewer than {FEWEST_FITTED} parts: not judged",
+    )
     return judged
 
 

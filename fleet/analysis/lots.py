@@ -11,7 +11,6 @@ import numpy as np
 import pandas as pd
 
 from fleet.analysis.lot_screen import AGE_DAYS, FALSE_DISCOVERY, judge_lots
-from fleet.analysis.lot_test import large_enough as large_enough
 from fleet.analysis.poisson import FloatArray
 from fleet.analysis.shrinkage import shrink_rates
 from fleet.answer import Answer, AnswerColumn
@@ -44,7 +43,8 @@ COLUMNS = (
 _METHOD = (
     "Failures of parts fitted in the log against those of all other parts of the component at the same age, time at "
     "risk weighted by the model family's rate; exact conditional test by age band, averaged over how long and how much "
-    "a lot may be worse; false discovery 10 % among lots large enough; a lot named is no longer compared with."
+    "a lot may be worse; false discovery 10 % among lots large enough; a lot named is no longer compared with; lots of "
+    "fewer than five parts or three failures aren't named."
 )
 
 

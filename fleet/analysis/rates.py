@@ -14,7 +14,7 @@ from fleet.analysis.heat_clock import Clock, check_clock, weigh_cells, weigh_pie
 from fleet.analysis.poisson import PairMethod, benjamini_hochberg, check_level
 from fleet.analysis.rate_limits import check_interval, group_limits
 from fleet.analysis.rate_ratios import GroupRatio, UnitCounts, group_ratio
-from fleet.analysis.shrinkage import shrink_rates
+from fleet.analysis.shrinkage import MIN_GROUPS, shrink_rates
 from fleet.answer import Answer, AnswerColumn
 from fleet.errors import AnalysisError
 from fleet.histories.answers import answer_from
@@ -72,6 +72,18 @@ METHOD = (
     "gamma-Poisson shrinkage; ratios by the exact conditional test (Przyborowski and Wilenski 1940), widened where "
     "units differ; alerts after Benjamini-Hochberg at 10 %."
 )
+
+ADJUSTED_NOTE = (
+    "Adjusted ratios compare units alike in age, season, building, compressor type and model family, by a regression "
+    "with time at risk as exposure; trust them before the plain ratios."
+)
+
+POOLED_NOTE = (
+    "Shrunk rates lean on the other groups as far as a group's own record is thin; their intervals also carry how "
+    "unsure that leaning itself is."
+)
+
+WIDENED_NOTE = "Intervals are widened where units differ from one another by more than chance makes them."
 
 MID_P_METHOD = METHOD.replace("exact Poisson (Garwood 1936)", "mid-P Poisson").replace("exact conditional", "mid-P")
 
@@ -171,7 +183,7 @@ def estimate_rates(
         name="rates",
         method=METHOD if interval == "exact" else MID_P_METHOD,
         n_used=int(table.loc[table["component"] == (component or ""), "failures"].sum()),
-        notes=[*_notes(units, by, against), *weighed],
+        notes=[*_notes(units, by, against, adjust=adjust), *weighed],
         excluded=_kitless(histories),
         settings={
             "by": by,
@@ -293,7 +305,8 @@ def _with_adjusted(
 
 
 def _joined(said: Sequence[str]) -> str:
-    return "; ".join(part for part in said if part)
+    """Join clauses and whole sentences to one clause a reader can follow."""
+    return "; ".join(part[:1].lower() + part[1:].rstrip(".") for part in said if part)
 
 
 def _finish(table: pd.DataFrame, units: _Units, by: tuple[str, ...]) -> pd.DataFrame:
@@ -313,12 +326,25 @@ def _finish(table: pd.DataFrame, units: _Units, by: tuple[str, ...]) -> pd.DataF
     return table
 
 
-def _notes(units: _Units, by: tuple[str, ...], against: str | None) -> list[str]:
+def _notes(units: _Units, by: tuple[str, ...], against: str | None, *, adjust: bool) -> list[str]:
     notes = []
     if by:
         other = f"the group {against}" if against else "all units outside the group"
-        notes.append(f"Ratios compare each group with {other}; an alert names a group that fails more often.")
-        if len(units.groups) < 3:
-            notes.append("Fewer than three groups: rates stand alone, nothing is pooled.")
+        notes.append(
+            f"Ratios compare each group with {other}; an alert names a group that fails more often, and of the groups "
+            f"named at most {100 * FALSE_DISCOVERY:g} % are so by chance."
+        )
+        notes.append(
+            "Beside every ratio stands the smallest true ratio this much data would have shown four times in five: "
+            '"no difference" means none that large.'
+        )
+        if adjust:
+            notes.append(ADJUSTED_NOTE)
+        notes.append(
+            "Fewer than three groups: rates stand alone, nothing is pooled."
+            if len(units.groups) < MIN_GROUPS
+            else POOLED_NOTE
+        )
     notes.append("Rates are failures per unit-year in service and under observation, not calls and not per unit.")
+    notes.append(WIDENED_NOTE)
     return notes

@@ -7,7 +7,7 @@ first day or their own, without the time taken out, to the log's last day or the
 from __future__ import annotations
 
 import datetime as dt
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
@@ -23,7 +23,7 @@ from fleet.histories.build import Histories
 from fleet.settings import DAYS_PER_YEAR, LEVEL
 from fleet.trade.components import COMPONENTS
 
-By = Literal["calendar", "age"]
+Clock = Literal["calendar", "age"]
 
 FEWEST_WATCHED = 5
 """The curve is drawn only where so many units were watched (all there ever were, where fewer)."""
@@ -56,7 +56,7 @@ _METHOD = (
 
 
 def describe_recurrence(
-    histories: Histories, *, component: str | None = None, by: By = "calendar", level: float = LEVEL
+    histories: Histories, *, component: str | None = None, clock: Clock = "calendar", level: float = LEVEL
 ) -> Answer:
     """Say how many failures a unit has had by each age or date, and whether they grow more frequent.
 
@@ -66,7 +66,7 @@ def describe_recurrence(
         The log as known on its as-of day.
     component : str, optional
         Keep one component; default: all together.
-    by : {"calendar", "age"}
+    clock : {"calendar", "age"}
         Whether the curve runs over dates or over unit age (units of unknown age are left out then, and counted).
     level : float
         Two-sided level of the curve's limits and of the trend's.
@@ -79,7 +79,7 @@ def describe_recurrence(
     Raises
     ------
     AnalysisError
-        When the component, ``by`` or the level is unusable.
+        When the component, the clock or the level is unusable.
 
     Notes
     -----
@@ -89,22 +89,22 @@ def describe_recurrence(
 
     Example
     -------
-    ``describe_recurrence(histories, component="contactor", by="age").notes[0]``
+    ``describe_recurrence(histories, component="contactor", clock="age").notes[0]``
     """
     check_level(level)
-    if by not in ("calendar", "age"):
-        msg = f"by = {by!r} is not known; choose from calendar, age"
+    if clock not in get_args(Clock):
+        msg = f"clock = {clock!r} is not known; choose from {', '.join(get_args(Clock))}"
         raise AnalysisError(msg)
     _check_component(component)
     histories.database.run_file("fleet.analysis", "recurrence_windows")
     watch = read_watch(histories, component)
     trend = trend_row(component or "", watch, histories.chain_days, level)
     shown, excluded = watch, {}
-    if by == "age" and watch is not None:
+    if clock == "age" and watch is not None:
         shown = watch.by_age()
         left_out = watch.when.size - shown.when.size
         excluded = {"failures of units of unknown age, in no curve by age": left_out} if left_out else {}
-    table = _curve(component or "", shown, by, histories.window[0], level)
+    table = _curve(component or "", shown, clock, histories.window[0], level)
     return answer_from(
         histories,
         table,
@@ -112,9 +112,9 @@ def describe_recurrence(
         name="recurrence",
         method=_METHOD,
         n_used=int(table["failures"].sum()),
-        notes=[verdict_sentence(trend, level), *_cautions(by)],
+        notes=[verdict_sentence(trend, level), *_cautions(component, clock)],
         excluded=excluded,
-        settings={"component": component, "by": by, "level": level},
+        settings={"component": component, "clock": clock, "level": level},
     )
 
 
@@ -125,10 +125,10 @@ def _check_component(component: str | None) -> None:
         raise AnalysisError(msg)
 
 
-def _curve(component: str, watch: Watch | None, by: By, origin: dt.date, level: float) -> pd.DataFrame:
+def _curve(component: str, watch: Watch | None, clock: Clock, origin: dt.date, level: float) -> pd.DataFrame:
     rows: list[pd.DataFrame] = []
     if watch is not None:
-        zero = 0.0 if by == "age" else float(watch.start.min())
+        zero = 0.0 if clock == "age" else float(watch.start.min())
         for number, (since, until) in enumerate(_stretches(watch), start=1):
             found = _segment(watch, since, until, zero, level)
             if found.ages.size:
@@ -141,7 +141,7 @@ def _curve(component: str, watch: Watch | None, by: By, origin: dt.date, level: 
             property="", component=component
         )
     table = pd.concat(rows, ignore_index=True)
-    days = [origin + dt.timedelta(days=int(at)) if by == "calendar" else None for at in table["at"]]
+    days = [origin + dt.timedelta(days=int(at)) if clock == "calendar" else None for at in table["at"]]
     return table.assign(
         property="", component=component, years=table["at"] / DAYS_PER_YEAR, note="",
         day=pd.Series(days, index=table.index, dtype=object),
@@ -183,9 +183,16 @@ def _points(found: MeanCumulative, number: int) -> pd.DataFrame:
     )
 
 
-def _cautions(by: By) -> list[str]:
-    joined = (
-        "The curve by age joins young units seen then with old units seen now; units that left before the log began "
-        "are not in it."
-    )
-    return [CAUTION, joined] if by == "age" else [CAUTION]
+def _cautions(component: str | None, clock: Clock) -> list[str]:
+    said = [CAUTION]
+    if component is not None:
+        said.append(
+            "One component is looked at alone here; of many looked at some show a trend by chance, so ask for the "
+            "trends of all components before you act on one."
+        )
+    if clock == "age":
+        said.append(
+            "The curve by age joins young units seen then with old units seen now; units that left before the log "
+            "began are not in it."
+        )
+    return said

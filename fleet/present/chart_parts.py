@@ -26,6 +26,9 @@ DOTS_BELOW = 5
 HOT_MONTHS = (6, 7, 8, 9)
 """June to September, shaded on every time axis (common practice, no source)."""
 
+HOT_SAID = "Shaded: June to September."
+"""What is said of that shade."""
+
 ROWS = alt.Step(26)
 """Height of a chart of labelled rows: so many pixels a row."""
 

@@ -10,6 +10,7 @@ import altair as alt
 import pandas as pd
 
 from fleet.present.chart_parts import (
+    HOT_SAID,
     Chart,
     TimeAxis,
     as_dots,
@@ -26,9 +27,6 @@ __all__ = [
     "draw_counts", "draw_deviations", "draw_events", "draw_expected", "draw_fan", "draw_intervals", "draw_months",
     "draw_observed_expected", "draw_planned", "draw_scatter",
 ]  # fmt: skip
-
-
-_SHADED = "Shaded: June to September."
 
 
 def draw_fan(
@@ -161,7 +159,9 @@ def draw_intervals(
 
     def axis(name: str) -> alt.X:
         return (
-            length_axis(name, unit, upper) if from_zero else alt.X(f"{name}:Q", title=unit, axis=alt.Axis(tickCount=5))
+            length_axis(name, unit, upper)
+            if from_zero
+            else alt.X(f"{name}:Q", title=unit, scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=5))
         )
 
     band = base.mark_bar(height=8, color=palette.steel, opacity=0.35).encode(x=axis(low), x2=f"{high}:Q")
@@ -215,7 +215,7 @@ def draw_months(
         tooltip=tips({"month:N": "month", f"{value}:Q": unit}),
     )
     layers = alt.layer(axis.hot_months(palette), bars)
-    return titled(layers, title, left_out=left_out, said=_SHADED, height=height, palette=palette)
+    return titled(layers, title, left_out=left_out, said=HOT_SAID, height=height, palette=palette)
 
 
 def draw_events(table: pd.DataFrame, label: str, title: str, *, palette: Palette = LIGHT) -> Chart:
@@ -234,7 +234,7 @@ def draw_events(table: pd.DataFrame, label: str, title: str, *, palette: Palette
     dots = alt.Chart(rows).mark_circle(size=80, color=palette.brick, opacity=0.8)
     dots = dots.encode(x=axis.x("day"), y=rows_axis(order, label), tooltip=said)
     layers = alt.layer(axis.hot_months(palette), dots)
-    subtitle = f"One dot a failure. {_SHADED}"
+    subtitle = f"One dot a failure. {HOT_SAID}"
     return titled(layers, title, left_out=left_out, said=subtitle, palette=palette)
 
 
@@ -282,5 +282,5 @@ def draw_deviations(readings: pd.DataFrame, title: str, *, height: int = 300, pa
         tooltip=tips({"day:T": "day", "stage:N": "stage", "off_pct:Q": unit}),
     )
     layers = alt.layer(axis.hot_months(palette), shade, zero, points)
-    said = f"Dots found, squares left, triangles new. Green: the tolerance. {_SHADED}"
+    said = f"Dots found, squares left, triangles new. Green: the tolerance. {HOT_SAID}"
     return titled(layers, title, left_out=left_out, said=said, height=height, palette=palette)

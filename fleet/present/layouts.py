@@ -8,14 +8,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
-
-import numpy as np
-import pandas as pd
 
 from fleet.answer import Answer, AnswerColumn
-from fleet.present.life_groups import readable
-from fleet.present.life_words import least_ages
+from fleet.present.reading_order import ReadingOrder, reading_order
+
+__all__ = ["FOOTNOTED", "LAYOUTS", "SECOND", "ReadingOrder", "Shown", "headings", "layouts_of", "reading_order"]
 
 FOOTNOTED = ("note", "notes")
 """Columns whose sentences stand under the table, numbered."""
@@ -32,7 +29,8 @@ class Shown:
     columns : tuple of str
         The answer's column, or the estimate, its low and its high.
     style : str
-        text, count, number, estimate, money, share, shares, pct, date, yesno, chance or interval.
+        text, count, number, estimate, money, share, shares, pct, date, yesno, chance, interval, ratio or
+        expected (a count to come).
     rank : int
         1 stays longest; the highest goes first when space is short.
     total : str
@@ -58,6 +56,10 @@ def _interval(header: str, columns: tuple[str, str, str], rank: int) -> Shown:
     return Shown(header=header, columns=columns, style="interval", rank=rank)
 
 
+def _ratio(header: str, columns: tuple[str, str, str], rank: int) -> Shown:
+    return Shown(header=header, columns=columns, style="ratio", rank=rank)
+
+
 _PROPERTY = _text("property", 1, total="all")  # one property alone is said above the table instead
 
 _PLACE = (_PROPERTY, _text("building", 1, "bldg", total="all"))
@@ -70,10 +72,74 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _one("count", "failures", 2),
             _one("number", "unit_years", 4, "unit-years"),
             _interval("rate a unit-year", ("rate", "low", "high"), 1),
-            _interval("shrunk", ("shrunk_rate", "shrunk_low", "shrunk_high"), 7),
-            _interval("ratio", ("ratio", "ratio_low", "ratio_high"), 6),
-            _interval("adjusted ratio", ("adjusted_ratio", "adjusted_low", "adjusted_high"), 3),
-            _one("yesno", "alert", 2),
+            _interval("leaning on the others", ("shrunk_rate", "shrunk_low", "shrunk_high"), 5),
+        ),
+        "rates, ratios": (
+            _PROPERTY,
+            _text("component", 1, total="all"),
+            _ratio("ratio", ("ratio", "ratio_low", "ratio_high"), 2),
+            _one("estimate", "smallest_ratio_seen", 2, "would show from"),
+            _ratio("adjusted ratio", ("adjusted_ratio", "adjusted_low", "adjusted_high"), 2),
+            _one("share", "p_high", 5, "over 1.5 times the mean"),
+            _one("yesno", "alert", 1),
+        ),
+        "recurrence": (
+            _PROPERTY,
+            _text("component", 2, total="all"),
+            _one("count", "segment", 5),
+            _one("date", "day", 1),
+            _one("number", "years", 2, "years"),
+            _one("count", "units", 3, "units watched"),
+            _one("count", "failures", 4, "failures since the row before"),
+            _interval("failures a unit has had", ("mean_failures", "low", "high"), 1),
+        ),
+        "trends": (
+            _PROPERTY,
+            _text("component", 1, total="all"),
+            _one("count", "failures", 2),
+            _interval("times as often each year", ("yearly_factor", "low", "high"), 1),
+            _interval("shape by age", ("age_shape", "age_shape_low", "age_shape_high"), 3),
+            _text("verdict", 1),
+            _one("chance", "p_value", 4, "p"),
+            _one("estimate", "laplace_z", 6, "Laplace's z"),
+            _one("count", "units", 7, "places"),
+            _one("number", "unit_years", 8, "unit-years"),
+        ),
+        "causes": (
+            _text("property", 8),
+            _text("equipment_id", 1, "unit"),
+            _text("hint", 1, "what may be behind it"),
+            _text("look_at", 1, "what to look at"),
+            _one("date", "last_on", 3, "last on"),
+            _one("count", "events", 4),
+            _one("estimate", "usual_events", 4, "usual"),
+            _one("chance", "chance", 5, "chance"),
+            _one("date", "first_on", 6, "first on"),
+            _text("cautions", 7),
+        ),
+        "unit visits": (
+            _PROPERTY,
+            _text("equipment_id", 1, "unit"),
+            _one("date", "day", 1),
+            _text("call_type", 1, "call"),
+            _text("finding", 1, "found"),
+            _text("done", 1),
+            _text("outcome", 3),
+            _text("who", 4),
+            _text("notes", 2),
+        ),
+        "unit readings": (
+            _PROPERTY,
+            _text("equipment_id", 1, "unit"),
+            _one("date", "day", 1),
+            _text("section", 1),
+            _text("stage", 1),
+            _one("number", "value_uf", 1, "µF"),
+            _one("number", "rated_uf", 2, "rated µF"),
+            _one("pct", "off_pct", 1, "off, %"),
+            _text("sense", 5),
+            _text("advice", 1),
+            _text("reason", 2),
         ),
         "life": (
             _PROPERTY,
@@ -150,11 +216,19 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _text("property", 6),
             _text("building", 3, "bldg"),
             _text("equipment_id", 1, "unit"),
-            _one("count", "calls", 1),
-            _one("number", "unit_years", 6, "unit-years"),
-            _interval("calls, next 12 months", ("expected_calls", "low", "high"), 2),
+            _one("count", "calls", 2),
+            _one("estimate", "past_rate", 1, "calls a year so far"),
+            Shown(
+                header="calls in the next 12 months",
+                columns=("expected_calls", "low", "high"),
+                style="expected",
+                rank=1,
+            ),
             _one("share", "p_bad", 1, "chance it is bad"),
-            _text("evidence", 1),
+            _interval("calls a year saved if mended", ("avoided_calls", "avoided_low", "avoided_high"), 2),
+            _one("estimate", "usual_calls", 5, "usual calls"),
+            _one("number", "unit_years", 6, "unit-years"),
+            _one("date", "last_call", 7, "last call"),
         ),
         "clusters": (
             _PROPERTY,
@@ -236,86 +310,40 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
 )
 """Layouts by answer name; an answer without one shows its columns as documented."""
 
+SECOND: Mapping[str, str] = MappingProxyType({"rates": "rates, ratios"})
+"""Answers that, once grouped, are written as two tables of the same rows, and the second one's layout."""
+
+_ALONE = {"interval": "number", "ratio": "number", "expected": "estimate", "shares": "share"}
+"""How a single column is written of those that a text table joins into one."""
+
 _BY_KIND = {"text": "text", "count": "count", "number": "number", "money": "money", "date": "date", "yesno": "yesno"}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadingOrder:
-    """An answer's rows as a person reads them, and what was passed over."""
-
-    table: pd.DataFrame
-    remark: str = ""
-
-
-def reading_order(answer: Answer) -> ReadingOrder:
-    """Return an answer's rows with those to act on first; of an order only the lines with something to order."""
-    table = answer.table
-    if answer.name == "stock":
-        lines = table[table["to_order"] > 0]
-        idle = len(table) - len(lines)
-        remark = f"{idle:,} lines with nothing to order aren't shown (CSV and JSON have them)." if idle else ""
-        return ReadingOrder(table=lines, remark=remark)
-    if answer.name == "drift":
-        return ReadingOrder(table=table.sort_values(["advice", "pct"], key=_urgent_first, kind="stable"))
-    if answer.name == "life":
-        return _life_order(answer)
-    if answer.name == "life curve":
-        return _curve_order(answer)
-    if answer.name == "demand":
-        return ReadingOrder(table=table.sort_values("building", key=lambda names: names != "", kind="stable"))
-    return ReadingOrder(table=table)
-
-
-def _life_order(answer: Answer) -> ReadingOrder:
-    """Show every law of one group; of several groups the average alone. Bounds without an estimate go to the note."""
-    table = answer.table
-    averages = table[table["model"] == "average"]
-    one = len(averages) < 2 or len(averages) == len(table)
-    shown, laws = (table, 0) if one else (averages, len(table) - len(averages))
-    notes = ["; ".join(filter(None, (least_ages(row), str(row["note"])))) for _, row in shown.iterrows()]
-    remark = f"{laws} rows of single laws aren't shown (CSV and JSON have them)." if laws else ""
-    return ReadingOrder(table=shown.assign(note=notes), remark=remark)
-
-
-def _curve_order(answer: Answer) -> ReadingOrder:
-    """Show a curve at its beginning and where each half-year ends: it has a row for every age of failure."""
-    by = list(answer.settings.get("by") or ())
-    table = readable(answer.table)
-    last = ~table.assign(half_year=np.ceil(2 * table["age"])).duplicated([*by, "half_year"], keep="last")
-    between = len(answer.table) - int(last.sum())
-    remark = (
-        f"{between} ages of failure between these or past them, where fewer than ten were watched, aren't shown "
-        "(CSV and JSON have them)."
-    )
-    return ReadingOrder(table=table[last], remark=remark if between else "")
-
-
-def _urgent_first(values: pd.Series[Any]) -> pd.Series[Any]:
-    order = {"change": 0, "measure again": 1, "no reading": 2, "leave": 3}
-    return values.map(order) if values.name == "advice" else values
-
-
-def layout_of(answer: Answer) -> tuple[Shown, ...]:
-    """Return an answer's columns as a text table shows them.
+def layouts_of(answer: Answer) -> list[tuple[Shown, ...]]:
+    """Return an answer's columns as a text table shows them; two tables for a grouped answer of `SECOND`.
 
     Columns of the layout the table doesn't have are passed over; grouping columns come first, further ones last,
     with the highest rank (they give way first).
     """
     present = set(answer.table.columns)
-    known = [shown for shown in LAYOUTS.get(answer.name, ()) if set(shown.columns) <= present]
-    taken = {name for shown in known for name in shown.columns}
+    groups = list(answer.settings.get("by") or ())
+    names = [answer.name, *([SECOND[answer.name]] if groups and answer.name in SECOND else [])]
+    layouts = [[shown for shown in LAYOUTS.get(name, ()) if set(shown.columns) <= present] for name in names]
+    # without groups there is nothing to compare: those columns are blank all the way down
+    alone = LAYOUTS.get(SECOND.get(answer.name, ""), ()) if not groups else ()
+    taken = {name for layout in (*layouts, alone) for shown in layout for name in shown.columns}
     further = [c for c in answer.columns if c.name not in taken and c.name not in FOOTNOTED]
-    groups = set(answer.settings.get("by") or ())
     first = [_plain(column, rank=1) for column in further if column.name in groups]
     last = [_plain(column, rank=9) for column in further if column.name not in groups]
-    return (*first, *known, *last)
+    laid = [(*first, *layout) for layout in layouts]
+    return [*laid[:-1], (*laid[-1], *last)]
 
 
 def headings(answer: Answer) -> dict[str, tuple[str, str]]:
     """Return how each single column of an answer is headed and written where its layout says so: (heading, style)."""
     found: dict[str, tuple[str, str]] = {}
-    for shown in LAYOUTS.get(answer.name, ()):
-        style = {"interval": "number", "shares": "share"}.get(shown.style, shown.style)
+    for shown in (*LAYOUTS.get(answer.name, ()), *LAYOUTS.get(SECOND.get(answer.name, ""), ())):
+        style = _ALONE.get(shown.style, shown.style)
         bounds = zip(shown.columns[1:], ("low", "high"), strict=False)
         found |= {shown.columns[0]: (shown.header, style), **{name: (said, style) for name, said in bounds}}
     return found

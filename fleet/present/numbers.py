@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from typing import SupportsFloat
 
 import pandas as pd
@@ -19,6 +20,17 @@ WHOLE_DOLLARS_FROM = 100.0
 """Money of at least this much is said in whole dollars."""
 
 _SHOWN_NAMES = 5
+
+_NOUNS = (
+    "visits", "failures", "units", "lives", "parts", "readings", "records", "events", "calls", "lines", "groups",
+    "components", "days", "sections", "rows", "buildings", "lots", "meters", "chains", "stretches", "candidates",
+)  # fmt: skip
+_VERBS = {
+    "have": "has", "are": "is", "were": "was", "do": "does", "don't": "doesn't", "aren't": "isn't", "weren't": "wasn't",
+    **{verb: f"{verb}s" for verb in ("fall", "lie", "show", "fail", "name", "end", "count", "jump", "come", "take")},
+}  # fmt: skip
+_ONE = re.compile(rf"(?<![\w.,:/-])1 ((?:[a-z]+-[a-z]+ )?)({'|'.join(_NOUNS)})\b(?: ({'|'.join(_VERBS)})\b)?(?!-)")
+_ONE_OF = re.compile(rf"(?<![\w.,:/-])(1 of [\d,]+ (?:[a-z]+-[a-z]+ )?(?:{'|'.join(_NOUNS)})) ({'|'.join(_VERBS)})\b")
 _WHOLE_FROM = 10.0  # estimates of at least this much are said without decimals
 
 
@@ -63,14 +75,26 @@ def about(value: object, low: object = None, high: object = None, *, unit: str =
     return said if bottom is None or top is None else f"{said}, {_at_step(bottom, step)} to {_at_step(top, step)}"
 
 
-def with_interval(value: object, low: object = None, high: object = None) -> str:
-    """Write an estimate and its interval as one table cell: "0.46 (0.41 to 0.51)"."""
+def with_interval(value: object, low: object = None, high: object = None, *, ratio: bool = False) -> str:
+    """Write an estimate and its interval as one table cell: "0.46 (0.41 to 0.51)".
+
+    The interval of a ``ratio`` is lopsided: its short side says how fine the numbers are, "1.9 (0.7 to 5.6)".
+    """
     middle, bottom, top = finite(value), finite(low), finite(high)
     if middle is None:
         return BLANK
-    step = _step(middle, bottom, top)
+    short = ratio and bottom is not None and top is not None and bottom < middle < top
+    step = _step(middle, bottom, 2 * middle - bottom if short and bottom is not None else top)
     said = _at_step(middle, step)
     return said if bottom is None or top is None else f"{said} ({_at_step(bottom, step)} to {_at_step(top, step)})"
+
+
+def count_to_come(expected: object, low: object, high: object) -> str:
+    """Write an expected count, finer than a count, with the whole counts it will likely lie between: "2.6 (0 to 6)"."""
+    bounds = finite(low), finite(high)
+    if finite(expected) is None or None in bounds:
+        return estimate(expected)
+    return f"{estimate(expected)} ({bounds[0]:,.0f} to {bounds[1]:,.0f})"
 
 
 def money(value: object) -> str:
@@ -120,6 +144,25 @@ def counted(number: float, one: str, many: str = "") -> str:
     """Say how many of something: "1 part", "46 parts", "1,204 visits", "no parts"."""
     noun = one if round(number) == 1 else many or one + "s"
     return f"no {noun}" if round(number) == 0 else f"{number:,.0f} {noun}"
+
+
+def agreeing(text: str) -> str:
+    """Let the noun and the verb after a one agree with it: notes are written for many.
+
+    Examples
+    --------
+    >>> agreeing("1 visits fall outside every service period; 21 visits fall elsewhere")
+    '1 visit falls outside every service period; 21 visits fall elsewhere'
+    >>> agreeing("1 of 40 units have no installation date")
+    '1 of 40 units has no installation date'
+    """
+    return _ONE_OF.sub(_singular_verb, _ONE.sub(_singular, text))
+
+
+def left_out(excluded: Mapping[str, int]) -> str:
+    """Say in one sentence what an answer leaves out and why; blank where nothing was."""
+    said = [agreeing(f"{count:,} {reason}") for reason, count in excluded.items() if count]
+    return f"Left out: {'; '.join(said)}." if said else ""
 
 
 def day(value: object, *, beside: dt.date | None = None) -> str:
@@ -206,6 +249,16 @@ def unbroken(text: str) -> str:
     for unit in ("%", "µF", "oz"):
         text = text.replace(f" {unit}", f"\N{NO-BREAK SPACE}{unit}")
     return text
+
+
+def _singular(found: re.Match[str]) -> str:
+    kind, noun, verb = found.groups()
+    one = "life" if noun == "lives" else "stretch" if noun == "stretches" else noun.removesuffix("s")
+    return f"1 {kind}{one}" + (f" {_VERBS[verb]}" if verb else "")
+
+
+def _singular_verb(found: re.Match[str]) -> str:
+    return f"{found[1]} {_VERBS[found[2]]}"
 
 
 def _step(value: float, low: float | None, high: float | None) -> float:

@@ -113,12 +113,13 @@ def unit_sentence(unit: UnitHistory) -> str:
     calls = unit.calls()
     if unit.visits.empty:
         return f"{unit.equipment_id} has no visit in the log."
-    first = as_date(unit.visits["day"].min())
-    said = f"{unit.equipment_id} has had {counted(len(calls), 'call')} since {day(first)}"
+    said = f"{unit.equipment_id} has had {counted(len(calls), 'call visit')}"
     if not calls.empty:
         last = calls.iloc[0]
         found = "nothing written down" if is_blank(last["finding"]) else str(last["finding"])
-        said += f", the last on {day(last['day'])} ({found})"
+        when = f"on {day(last['day'])}" if len(calls) == 1 else f"the last on {day(last['day'])}"
+        since = "" if len(calls) == 1 else f" since {day(as_date(unit.visits['day'].min()))}"
+        said += f"{since}, {when} ({found})"
     latest = last_readings(unit)
     if latest.empty:
         return f"{said}; no capacitor reading of it is in the log."
@@ -176,7 +177,9 @@ def priority_line(unit: UnitHistory) -> str:
 def plate_lines(unit: UnitHistory) -> list[str]:
     """Return the data plate of the unit that hangs there now as short lines, unknown values left out."""
     plate = unit.plate()
-    lines = [f"Where: {unit.property} building {unit.building} apartment {unit.apartment}".replace("  ", " ").strip()]
+    place = (("", unit.property), ("building ", unit.building), ("apartment ", unit.apartment))
+    where = ", ".join(f"{what}{name}" for what, name in place if name)
+    lines = [f"Where: {where}"] if where else []
     lines += [f"{label}: {_plain(plate[name])}{unit_of}" for name, label, unit_of in _PLATE if name in plate]
     if len(unit.units) > 1:
         lines.append(f"{counted(len(unit.units), 'unit')} have hung at this tag; this is the last one.")

@@ -12,11 +12,18 @@ from types import MappingProxyType
 import pandas as pd
 
 from fleet.answer import Answer
+from fleet.present.failing_words import (
+    causes_sentence,
+    readings_sentence,
+    recurrence_sentence,
+    trends_sentence,
+    units_sentence,
+    visits_sentence,
+)
 from fleet.present.life_words import curve_sentence, ends_sentence, life_sentence
-from fleet.present.numbers import about, as_date, counted, day, finite, listed, money, month, percent, places
+from fleet.present.numbers import about, as_date, counted, day, estimate, finite, money, month, percent, places
 
-LIKELY = 0.5
-"""More likely than not."""
+_SPEAK_WHEN_EMPTY = ("life", "causes", "unit visits", "unit readings")
 
 NOT_ENOUGH = "There isn't enough in the log to answer this yet."
 
@@ -27,7 +34,7 @@ def opening(answer: Answer) -> str:
     An empty table, or one in which nothing could be estimated, gives a sentence that says so with its first note.
     """
     say = _OPENINGS.get(answer.name)
-    if answer.table.empty and answer.name != "life":
+    if answer.table.empty and answer.name not in _SPEAK_WHEN_EMPTY:
         return _with_reason(answer)
     return say(answer) if say else f"{counted(len(answer.table), 'row')} as of {day(answer.as_of)}."
 
@@ -122,16 +129,23 @@ def _rates(answer: Answer) -> str:
 
 def _rates_by(every: pd.DataFrame, groups: tuple[str, ...], what: str) -> str:
     known = every[every["rate"].notna()]
+    # a group that is nobody's name can't be acted on: it leads only where there is no other
+    named = known[~(known[list(groups)] == "unknown").any(axis=1)]
+    known = known if named.empty else named
     if known.empty:
         return not_enough()
     column = "shrunk_rate" if known["shrunk_rate"].notna().all() else "rate"
     worst = known.sort_values(column, ascending=False).iloc[0]
     group = " ".join(str(worst[name]) for name in groups)
-    fails = f"has the most {what} failures" if what else "fails most"
+    fails = f"has its {what} fail most often" if what else "fails most"
     kind = " and ".join(name.replace("_", " ") for name in groups)
     said = f"Of {counted(len(known), 'group')} by {kind}, {group} {fails}: {_rate(worst)} a unit-year"
     low = finite(worst["ratio_low"])
-    return f"{said}." if low is None or low > 1 else f"{said}; chance could explain that."
+    if low is None or low > 1:
+        return f"{said}."
+    least = finite(worst.get("smallest_ratio_seen"))
+    seen = "" if least is None else f" (only {estimate(least)} times the rate of the others was likely to show)"
+    return f"{said}; chance could explain that{seen}."
 
 
 def _rate(row: pd.Series) -> str:
@@ -154,6 +168,8 @@ def _meters(answer: Answer) -> str:
         return _with_reason(answer)
     off = table[(table["low"] > 0) | (table["high"] < 0)]
     if off.empty:
+        if len(table) == 1:
+            return "There is one meter, so nothing tells whether it reads high or low."
         return f"None of {counted(len(table), 'meter')} can be told apart from the rest."
     worst = off.sort_values("bias_pct", key=abs, ascending=False).iloc[0]
     side = "high" if worst["bias_pct"] > 0 else "low"
@@ -171,21 +187,6 @@ def _callbacks(answer: Answer) -> str:
     return (
         f"Of {counted(whole['calls'], 'call')}, {counted(whole['returned'], 'came', 'came')} back, where "
         f"{about(whole['expected'])} would by chance; the share beyond chance is {share}."
-    )
-
-
-def _units(answer: Answer) -> str:
-    bad = answer.table[answer.table["p_bad"] > LIKELY].sort_values("p_bad", ascending=False)
-    if bad.empty:
-        return "No unit likely fails over twice as often as its kind."
-    first = bad.iloc[0]
-    years = about(first["unit_years"]).removeprefix("about ")
-    seen = f"{counted(first['calls'], 'call')} in {years} years"
-    if len(bad) == 1:
-        return f"{first['equipment_id']} likely fails over twice as often as its kind: {seen}."
-    others = listed([str(tag) for tag in bad["equipment_id"].iloc[1:]], limit=3)
-    return (
-        f"{len(bad)} units likely fail over twice as often as their kind: {first['equipment_id']} ({seen}), {others}."
     )
 
 
@@ -208,6 +209,8 @@ def _clusters(answer: Answer) -> str:
 def _lots(answer: Answer) -> str:
     named = answer.table[answer.table["alert"] == "yes"]
     if named.empty:
+        if len(answer.table) == 1:
+            return "The one lot fails no more than chance explains."
         return f"None of {counted(len(answer.table), 'lot')} fails more than chance explains."
     row = named.sort_values("p_value").iloc[0]
     more = f" {counted(len(named) - 1, 'more lot')} named below." if len(named) > 1 else ""
@@ -273,7 +276,12 @@ _OPENINGS: Mapping[str, Callable[[Answer], str]] = MappingProxyType(
         "drift": _drift,
         "meters": _meters,
         "callbacks": _callbacks,
-        "units": _units,
+        "units": units_sentence,
+        "recurrence": recurrence_sentence,
+        "trends": trends_sentence,
+        "causes": causes_sentence,
+        "unit visits": visits_sentence,
+        "unit readings": readings_sentence,
         "clusters": _clusters,
         "lots": _lots,
         "demand": _demand,

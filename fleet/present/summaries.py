@@ -11,9 +11,9 @@ import pandas as pd
 from fleet.answer import Answer
 from fleet.ingest.report import LoadReport
 from fleet.ingest.rules import words_of
+from fleet.present.failing_words import LIKELY
 from fleet.present.numbers import as_date
 from fleet.present.places import Places, in_walking_order, place_name
-from fleet.present.sentences import LIKELY
 
 MONEY_KINDS = ("labor", "parts", "refrigerant", "other", "credit")
 """What the months of `costs_by_month` are drawn as: small multiples on one scale."""
@@ -84,6 +84,12 @@ def all_components(rates: Answer) -> pd.DataFrame:
 def likely_bad(units: Answer) -> pd.DataFrame:
     """Return the units that more likely than not fail over twice as often as their kind, the surest first."""
     return head_by(units.table[units.table["p_bad"] > LIKELY], "p_bad", n=25)
+
+
+def named_components(trends: Answer) -> dict[str, str]:
+    """Return the components of an answer and how a choice calls them, all together first."""
+    names = [str(name) for name in trends.table["component"] if name]
+    return {"": "everything", **{name: name for name in names}}
 
 
 def needing_action(drift: Answer) -> pd.DataFrame:

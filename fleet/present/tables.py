@@ -12,14 +12,17 @@ from dataclasses import dataclass
 import pandas as pd
 
 from fleet.answer import Answer, AnswerColumn
-from fleet.present.layouts import FOOTNOTED, Shown, layout_of, reading_order
+from fleet.present.layouts import FOOTNOTED, Shown, layouts_of, reading_order
 from fleet.present.numbers import (
     BLANK,
+    agreeing,
     as_date,
+    count_to_come,
     counted,
     estimate,
     finite,
     is_blank,
+    left_out,
     percent,
     plain_number,
     signed_pct,
@@ -32,6 +35,9 @@ WIDTH = 80
 _GAP = 2
 _WRAPPED_MIN = 18
 _LEFT = ("text", "date", "yesno")
+
+SAID_ABOVE = ("property", "component", "equipment_id")
+"""Columns said once above a table where they are the same in every row."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,21 +87,30 @@ def as_text(answer: Answer, width: int = WIDTH, *, limit: int | None = None) -> 
 
 
 def table_text(table: Answer | pd.DataFrame, width: int = WIDTH, *, limit: int | None = None) -> str:
-    """Write only the table; a DataFrame is shown with its own columns."""
+    """Write only the table; a DataFrame is shown with its own columns.
+
+    What is the same in every row (one property, one component) is said above the table, not in it. An answer with two
+    layouts is written as two tables of the same rows.
+    """
     answer = table if isinstance(table, Answer) else _bare(table)
     order = reading_order(answer)
     rows = order.table if limit is None else order.table.head(limit)
     if rows.empty:
         return ""
-    laid = [_lay(shown, rows) for shown in layout_of(answer)]
-    laid = [column for column in laid if not _says_nothing(column)]
-    one_property = "property" in answer.table.columns and len(set(answer.table["property"])) == 1
-    same = [column for column in laid if one_property and column.shown.columns == ("property",)]
-    kept, dropped = _fit([column for column in laid if column not in same], max(width, 40), rows)
+    width = max(width, 40)
     marks, footnotes = _footnotes(rows)
-    if any(marks):
-        kept.append(_Laid(shown=Shown(header="", columns=(), style="text", rank=0), cells=tuple(marks)))
-    lines = [f"Property: {column.cells[0]}" for column in same] + _draw(kept, width)
+    lines: list[str] = []
+    dropped: list[_Laid] = []
+    for layout in layouts_of(answer):
+        laid = [_lay(shown, rows) for shown in layout if not set(shown.columns) & set(order.told)]
+        laid = [column for column in laid if not _says_nothing(column)]
+        same = [column for column in laid if _above(column, answer)]
+        kept, left = _fit([column for column in laid if column not in same], width, rows)
+        dropped += left
+        if any(marks):
+            kept.append(_Laid(shown=Shown(header="", columns=(), style="text", rank=0), cells=tuple(marks)))
+        above = [f"{column.shown.header.capitalize()}: {column.cells[0]}" for column in same]
+        lines += ["", *_draw(kept, width)] if lines else above + _draw(kept, width)
     lines += _below(dropped, len(order.table) - len(rows), width) + _noted(footnotes, width)
     lines += [_wrapped(order.remark, width)] if order.remark else []
     return "\n".join(lines)
@@ -103,11 +118,8 @@ def table_text(table: Answer | pd.DataFrame, width: int = WIDTH, *, limit: int |
 
 def behind(answer: Answer, width: int = WIDTH) -> str:
     """Write what stands behind an answer: what was left out, notes, settings, method, data."""
-    lines = []
-    if answer.excluded:
-        left_out = "; ".join(f"{count:,} {reason}" for reason, count in answer.excluded.items())
-        lines.append(_wrapped(f"Left out: {left_out}.", width))
-    lines += [_wrapped(note, width, indent="  ", first="- ") for note in answer.notes]
+    lines = [_wrapped(said, width) for said in (left_out(answer.excluded),) if said]
+    lines += [_wrapped(agreeing(note), width, indent="  ", first="- ") for note in answer.notes]
     chosen = settings_text(answer.settings)
     if chosen:
         lines.append(_wrapped(f"Settings: {chosen}.", width))
@@ -115,7 +127,7 @@ def behind(answer: Answer, width: int = WIDTH) -> str:
     version = answer.provenance
     lines.append(
         _wrapped(
-            f"As of {answer.as_of}; rests on {answer.n_used:,} records; data {version.data_version}, "
+            f"As of {answer.as_of}; rests on {counted(answer.n_used, 'record')}; data {version.data_version}, "
             f"dogdays {version.package_version}.",
             width,
         )
@@ -132,8 +144,12 @@ def settings_text(settings: Mapping[str, object]) -> str:
 def cell_text(shown: Shown, values: Sequence[object]) -> str:
     """Write one cell in the form its column asks for."""
     value = values[0]
-    if shown.style == "interval":
-        return with_interval(*values)
+    if shown.style == "ratio" and finite(values[0]) is None and finite(values[1]):
+        return f"at least {estimate(values[1])}"
+    if shown.style in ("interval", "ratio"):
+        return with_interval(*values, ratio=shown.style == "ratio")
+    if shown.style == "expected":
+        return count_to_come(*values)
     if shown.style == "shares":
         return _share_interval(values)
     if is_blank(value):
@@ -214,6 +230,13 @@ def _lay(shown: Shown, rows: pd.DataFrame) -> _Laid:
     return _Laid(shown=shown, cells=tuple(cell_text(shown, values) for values in zip(*columns, strict=True)))
 
 
+def _above(column: _Laid, answer: Answer) -> bool:
+    """Whether every row of the answer is of one property, or one component, so that it is said once above them."""
+    name = column.shown.columns[0]
+    alike = name in SAID_ABOVE and len(set(answer.table[name])) == 1
+    return alike and (name == "property" or len(answer.table) > 1)
+
+
 def _says_nothing(column: _Laid) -> bool:
     """Whether a column is the same blank or the same total all the way down."""
     return set(column.cells) <= {BLANK, column.shown.total or BLANK}
@@ -221,7 +244,8 @@ def _says_nothing(column: _Laid) -> bool:
 
 def _fit(columns: list[_Laid], width: int, rows: pd.DataFrame) -> tuple[list[_Laid], list[_Laid]]:
     """Drop the least needed columns until the rest fit; the last of equal rank goes first."""
-    room = width - (6 if any(name in rows.columns for name in FOOTNOTED) else 0)
+    noted = [name for name in FOOTNOTED if name in rows.columns and not all(map(is_blank, rows[name]))]
+    room = width - (6 if noted else 0)
     kept, dropped = list(columns), []
     while len(kept) > 1 and sum(column.least for column in kept) + _GAP * (len(kept) - 1) > room:
         worst = max(range(len(kept)), key=lambda i: (kept[i].shown.rank, i))
@@ -275,7 +299,7 @@ def _footnotes(rows: pd.DataFrame) -> tuple[list[str], list[str]]:
     marks = []
     for values in zip(*(rows[name] for name in present), strict=True):
         said = [str(value) for value in values if not is_blank(value)]
-        numbers = [sentences.setdefault(sentence, len(sentences) + 1) for sentence in said]
+        numbers = [sentences.setdefault(agreeing(sentence), len(sentences) + 1) for sentence in said]
         marks.append(" ".join(f"[{number}]" for number in numbers))
     return marks, list(sentences)
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
-Topic = Literal["general", "capacitor", "contactor", "compressor", "refrigerant", "breaker", "live test"]
+Topic = Literal["general", "capacitor", "contactor", "compressor", "refrigerant", "breaker", "live test", "heat"]
 
 _PRACTICE = "common practice, no source"
 _STATE_RULE = "WAC 296-24-975 (state rule, read), same wording family as 29 CFR 1910.333(b)(2)"
@@ -101,8 +101,9 @@ CAUTIONS = (
     ),
     Caution(
         "refrigerant",
-        "Newer units may hold a mildly flammable refrigerant: no ignition sources, rated tools and training.",
-        _PRACTICE,
+        "Newer units may hold a mildly flammable refrigerant (class A2L, R-32 or R-454B for instance): no ignition "
+        "sources, air moving, tools and leak detector rated for it, and people trained on it.",
+        "classes of ASHRAE Standard 34 (secondary pages); the rest common practice, no source",
     ),
     Caution(
         "refrigerant",
@@ -124,6 +125,17 @@ CAUTIONS = (
         "Measuring under load is live work: for qualified persons with protective equipment only; a bench test with "
         "the part isolated and discharged is the safer choice.",
         "NFPA 70E (from memory)",
+    ),
+    Caution(
+        "heat",
+        "A hot home can make its residents ill, old and sick people and small children first: ask after them when the "
+        "call comes in, offer a cooler place or a portable cooler, and go to priority homes first.",
+        _PRACTICE,
+    ),
+    Caution(
+        "heat",
+        "Someone confused, faint or very hot to the touch needs the emergency services at once: heat stroke can kill.",
+        "public health guidance on heat illness (from memory)",
     ),
 )
 """Every caution, most general first."""

@@ -16,18 +16,24 @@ from streamlit.testing.v1 import AppTest
 import dashboards
 from dashboards.launch import APP, STORE_VARIABLE
 from fleet.analysis.callbacks import count_callbacks
+from fleet.analysis.causes import look_for_causes
 from fleet.analysis.costs import count_costs
 from fleet.analysis.drift import estimate_drift
+from fleet.analysis.failure_trends import compare_trends
 from fleet.analysis.life import estimate_life
 from fleet.analysis.life_curve import split_life_ends
+from fleet.analysis.repeated_events import describe_recurrence
 from fleet.analysis.units import find_failing_units
 from fleet.histories.build import build_histories
 from fleet.ingest.load import load_log
 from fleet.planning.demand import forecast_demand
 from fleet.planning.stock import StockSettings, plan_stock
+from fleet.present.failing_words import first_hint, prospect, standing
 from fleet.present.numbers import money
 from fleet.present.places import only
 from fleet.present.sentences import opening
+from fleet.present.summaries import likely_bad
+from fleet.present.unit_answers import hints_of
 from fleet.store.snapshots import Store
 
 PAGES = {
@@ -197,6 +203,53 @@ def test_what_keeps_failing_names_the_units_and_their_evidence(app, histories):
     worst = answer.table.sort_values("p_bad", ascending=False).iloc[0]
     assert f"**{worst['equipment_id']}.**".replace("-", "") in paragraphs(app).replace("-", "")
     assert worst["evidence"] in paragraphs(app)
+    assert prospect(worst) in paragraphs(app)
+    assert answer.notes[0] in paragraphs(app)
+
+
+def test_each_bad_unit_comes_with_its_first_hint_where_nobody_has_looked(app, histories):
+    app.run()
+    goes_to(app, "keeps_failing")
+    bad = likely_bad(find_failing_units(histories))
+    causes = look_for_causes(histories, list(bad["equipment_id"]))
+    said = [first_hint(causes, tag) for tag in bad["equipment_id"]]
+    assert any(said)
+    assert all(hint in paragraphs(app) for hint in said)
+
+
+def test_whether_it_gets_worse_is_told_of_all_and_of_the_component_chosen(app, histories):
+    app.run()
+    goes_to(app, "keeps_failing")
+    assert "Is it getting worse?" in [heading.value for heading in app.subheader]
+    assert opening(compare_trends(histories)) in paragraphs(app)
+    assert opening(describe_recurrence(histories)) in paragraphs(app)
+    app.selectbox(key="recurrence of").select("contactor")
+    app.selectbox(key="recurrence clock").select("age").run()
+    assert sound(app)
+    assert opening(describe_recurrence(histories, component="contactor", clock="age")) in paragraphs(app)
+    assert list(app.dataframe[1].value["verdict"]) == list(compare_trends(histories).table["verdict"])
+
+
+def test_one_unit_says_where_nobody_has_looked_with_basis_and_cautions(app, histories):
+    bad = likely_bad(find_failing_units(histories))
+    causes = look_for_causes(histories, list(bad["equipment_id"]))
+    tag = causes.table["equipment_id"].iloc[0]
+    app.run()
+    goes_to(app, "one_unit")
+    app.selectbox(key="unit").select(tag).run()
+    assert sound(app)
+    text = paragraphs(app)
+    assert standing(find_failing_units(histories), tag) in text
+    assert "Not looked at yet" in [heading.value for heading in app.subheader]
+    hints = hints_of(causes, tag)
+    assert hints
+    for hint in hints:
+        assert f"**{hint.cause}.** {hint.said}" in text
+        assert f"- Basis: {hint.basis}" in text
+        assert all(f"- {caution.text}" in text for caution in hint.cautions)
+    quiet = next(t for t in bad["equipment_id"] if t not in set(causes.table["equipment_id"]))
+    app.selectbox(key="unit").select(quiet).run()
+    assert look_for_causes(histories, quiet).notes[0] in paragraphs(app)
 
 
 def test_one_unit_asks_for_a_tag_first(app, histories):
@@ -342,10 +395,8 @@ def test_the_log_accounts_for_every_record(app, demo_store):
     app.run()
     goes_to(app, "the_log")
     account = app.dataframe[0].value
-    assert (account["records"] == account[["clean", "quarantined", "duplicate", "blank"]].sum(axis=1)).all()
-    assert said(app).startswith(
-        f"{account['records'].sum():,} records were read: {account['quarantined'].sum()} refused"
-    )
+    assert (account["records"] == account[["clean", "refused", "duplicate", "blank"]].sum(axis=1)).all()
+    assert said(app).startswith(f"{account['records'].sum():,} records were read: {account['refused'].sum()} refused")
 
 
 def test_a_missing_store_says_which_command_to_run(tmp_path, monkeypatch):

@@ -235,9 +235,8 @@ def test_a_unit_opened_by_its_link_shows_cautions_before_its_readings(visit, dem
     page = visit(f"one-unit?unit={tag}")
     assert sentence(page).startswith(f"{tag} has had ")
     parts = page.locator("h3").all_inner_texts()
-    assert (
-        parts.index("Before you reach in") < parts.index("Is this reading all right?") < parts.index("Readings so far")
-    )
+    order = ["Before you reach in", "Is this reading all right?", "Not looked at yet", "Readings so far"]
+    assert [part for part in parts if part in order] == order
 
 
 def test_what_keeps_failing_leads_to_the_unit(visit):
@@ -246,3 +245,15 @@ def test_what_keeps_failing_leads_to_the_unit(visit):
     tag = link.inner_text().split()[-1]
     link.click()
     page.wait_for_function("tag => document.querySelector('h2')?.innerText.startsWith(tag + ' has had')", arg=tag)
+
+
+def test_the_curve_of_failures_is_drawn_anew_over_unit_age(visit):
+    page = visit("what-keeps-failing")
+    curve = page.get_by_text("From the log's first day to")
+    curve.wait_for(state="visible")
+    charts = page.locator("[data-testid=stVegaLiteChart]").count()
+    page.get_by_role("combobox", name=re.compile("Over")).click()
+    page.get_by_role("option", name="unit age").click()
+    page.get_by_text("By an age of").wait_for(state="visible")
+    settled(page)
+    assert page.locator("[data-testid=stVegaLiteChart]").count() == charts == 3

@@ -13,20 +13,24 @@ import pytest
 
 from fleet import __version__
 from fleet.analysis.callbacks import count_callbacks
+from fleet.analysis.causes import look_for_causes
 from fleet.analysis.clusters import scan_clusters
 from fleet.analysis.costs import count_costs
 from fleet.analysis.drift import estimate_drift
+from fleet.analysis.failure_trends import compare_trends
 from fleet.analysis.life import estimate_life
 from fleet.analysis.life_curve import split_life_ends, trace_life_curve
 from fleet.analysis.lots import screen_lots
 from fleet.analysis.meters import estimate_meters
 from fleet.analysis.rates import estimate_rates
+from fleet.analysis.repeated_events import describe_recurrence
 from fleet.analysis.seasons import describe_seasons
 from fleet.analysis.units import find_failing_units
 from fleet.answer import Answer
 from fleet.histories.summary import list_failures, list_spells, summarise_histories
 from fleet.planning.demand import forecast_demand
 from fleet.planning.stock import plan_stock
+from fleet.present.unit_answers import list_unit_readings, list_unit_visits
 
 # the columns every answer has at least, as the project's contract lists them
 COLUMNS = {
@@ -53,6 +57,12 @@ ASKED = {
         h, by=["compressor_type"], component="hard start")),
     "life curve": (["life", "--component", "contactor", "--curve"], lambda h: trace_life_curve(h, "contactor")),
     "life ends": (["life", "--component", "contactor", "--ends"], lambda h: split_life_ends(h, "contactor")),
+    "mid-P rates by heat": (["rates", "--component", "contactor", "--interval", "mid-p", "--clock", "heat"],
+                            lambda h: estimate_rates(h, component="contactor", interval="mid-p", clock="heat")),
+    "recurrence": (["recurrence", "--component", "contactor", "--clock", "age"], lambda h: describe_recurrence(
+        h, component="contactor", clock="age")),
+    "trends": (["recurrence", "--trends"], compare_trends),
+    "causes": (["causes", "QC08-203", "QC11-107"], lambda h: look_for_causes(h, ["QC08-203", "QC11-107"])),
     "drift": (["drift"], estimate_drift),
     "meters": (["meters"], estimate_meters),
     "callbacks": (["repeats", "--only", "callbacks"], count_callbacks),
@@ -143,6 +153,11 @@ def test_answers_have_the_promised_columns(name, answers):
         ["life", "--by", "part_no,lot", "--component", "run capacitor"],
         ["life", "--component", "wiring"],
         ["life", "--component", "run capacitor", "--curve", "--ends", "--by", "compressor_type"],
+        ["recurrence"],
+        ["recurrence", "--component", "run capacitor", "--clock", "age"],
+        ["recurrence", "--trends"],
+        ["causes", "QC08-203", "QC11-107"],
+        ["unit", "QC08-203", "--section", "fan", "--reading", "4.2"],
         ["drift"],
         ["drift", "--slopes"],
         ["meters"],
@@ -203,6 +218,35 @@ def test_life_options_reach_the_answer(dogdays, demo_store):
     assert {row["ending"] for row in answer["rows"]} == {"failed", "failed or weak", "failed, weak ignored"}
 
 
+def test_a_unit_is_its_visits_its_readings_and_its_hints_or_one_page_of_text(dogdays, demo_store, demo_histories):
+    ran = dogdays("unit", "QC08-203", "--store", demo_store.path, "--format", "json")
+    visits, readings, causes = json.loads(ran.out)
+    assert [visits["name"], readings["name"], causes["name"]] == ["unit visits", "unit readings", "causes"]
+    asked = (list_unit_visits, list_unit_readings, look_for_causes)
+    for found, ask in zip((visits, readings, causes), asked, strict=True):
+        assert found == json.loads(json.dumps(ask(demo_histories, "QC08-203").to_dict()))
+    text = dogdays("unit", "QC08-203", "--store", demo_store.path).out
+    assert len(visits["rows"]) == text.count("Found: ") > 10
+    assert all(row["look_at"] in " ".join(text.split()) for row in causes["rows"])
+    judged = dogdays("unit", "QC08-203", "--store", demo_store.path, "--section", "fan", "--reading", "4.2").out
+    assert "fan section, 4.2 µF: change. 16.0 % below its rating, more than 10 %." in judged
+    both = dogdays(
+        "unit", "QC08-203", "--store", demo_store.path, "--section", "fan", "--reading", "4", "--format", "csv"
+    )
+    assert both.code == 2
+    assert "leave out --format" in both.err
+
+
+def test_beside_every_ratio_stands_the_smallest_it_would_have_shown(dogdays, demo_store):
+    ran = dogdays("rates", "--by", "model_family", "--component", "compressor", "--store", demo_store.path)
+    lines = ran.out.splitlines()
+    assert any("ratio" in line and "would show from" in line for line in lines)
+    said = " ".join(ran.out.split())
+    assert "Beside every ratio stands the smallest true ratio this much data would have shown" in said
+    assert "carry how unsure that leaning itself is" in said
+    assert "widened where units differ" in said
+
+
 def test_a_curve_and_what_ends_lives_come_together_when_both_are_asked_for(dogdays, demo_store):
     ran = dogdays(
         "life", "--component", "contactor", "--curve", "--ends", "--store", demo_store.path, "--format", "json"
@@ -259,6 +303,9 @@ def test_loading_twice_says_nothing_new(dogdays, demo_log, demo_key, tmp_path):
         (["life", "--component", "flux", "--store", "DEMO"], "'flux' is not a component that has a part"),
         (["life", "--by", "colour", "--store", "DEMO"], "'colour' is not a column to group by"),
         (["life", "--component", "flux", "--curve", "--store", "DEMO"], "no life of a part 'flux'; it has"),
+        (["recurrence", "--component", "flux", "--store", "DEMO"], "'flux' is not a component"),
+        (["causes", "XX-1", "--store", "DEMO"], "no unit has the tag 'XX-1'"),
+        (["unit", "XX-1", "--store", "DEMO"], "no unit is known at the tag 'XX-1'"),
         (["rates", "--as-of", "2001-01-01", "--store", "DEMO"], "as-of 2001-01-01 lies before the log begins"),
         (["demand", "--from", "2026-04-01", "--store", "DEMO"], "a season needs both its first and its last day"),
         (["demand", "--from", "2020-04-01", "--to", "2020-09-30", "--store", "DEMO"], "plan for days to come"),
@@ -284,6 +331,13 @@ def test_known_failures_are_one_line(words, said, dogdays, demo_store):
         (["rates", "--level", "2"], "2.0 is not in the range"),
         (["stock", "--service", "1"], "is not in the range"),
         (["rates", "--as-of", "yesterday"], "'yesterday' does not match the format"),
+        (["rates", "--interval", "wald"], "'wald' is not one of 'exact', 'mid-p'"),
+        (["rates", "--clock", "age"], "'age' is not one of 'calendar', 'heat'"),
+        (["recurrence", "--clock", "heat"], "'heat' is not one of 'calendar', 'age'"),
+        (["recurrence", "--trends", "--component", "wiring"], "leave out --component or --trends"),
+        (["causes"], "Missing argument 'TAG...'"),
+        (["unit", "A", "--reading", "40"], "needs both --section and --reading"),
+        (["unit", "A", "--section", "cap", "--reading", "40"], "'cap' is not one of 'herm', 'fan', 'start'"),
         (["life", "--curve"], "name it with --component"),
         (["life", "--ending", "worn"], "'worn' is not one of 'failed'"),
         (["life", "--look-ahead", "0"], "is not in the range"),

@@ -49,7 +49,7 @@ def test_two_capacitors_without_fan_motor_work_point_at_the_fan_motor(tmp_path):
     row = table.set_index("hint").loc[rule("fan motor").hint]
     assert row["events"] == 2
     assert (row["first_on"], row["last_on"]) == (dt.date(2022, 7, 1), dt.date(2024, 6, 10))
-    assert "run capacitor 2 times (2022-07-01, 2024-06-10) in 3.0 years" in row["evidence"]
+    assert "run capacitor twice (2022-07-01, 2024-06-10) in 3.0 years" in row["evidence"]
     assert row["evidence"].endswith("no work on fan motor since the first of them.")
     # two failures of 41 units in the same time
     assert row["usual_events"] == pytest.approx(2 / (FLEET + 1), rel=1e-3)
@@ -187,7 +187,7 @@ def test_nothing_found_is_said(tmp_path):
     answer = look_for_causes(log_of(tmp_path, days("wiring", "2023-07-01")), "U0")
     assert len(answer.table) == 0
     assert list(answer.table.columns) == [c.name for c in COLUMNS]
-    assert answer.notes[0].startswith("Nothing in the 1 events of U0 over 3.0 years passes a threshold")
+    assert answer.notes[0].startswith("Nothing in the 1 event of U0 over 3.0 years passes a threshold")
     assert answer.to_dict()["rows"] == []
 
 

@@ -80,8 +80,8 @@ def test_the_last_readings_are_those_of_the_unit_that_hangs_there_now(a):
 
 def test_the_sentence_counts_calls_and_says_the_last_readings(a):
     assert one_unit.unit_sentence(a) == (
-        "A has had 4 calls since July 1, 2022, the last on July 20, 2024 (contactor); last read: compressor section "
-        "(herm) 40.2 of 40 µF (+0.5 %), fan section 5.1 of 5 µF (+2.0 %)."
+        "A has had 4 call visits since July 1, 2022, the last on July 20, 2024 (contactor); last read: compressor "
+        "section (herm) 40.2 of 40 µF (+0.5 %), fan section 5.1 of 5 µF (+2.0 %)."
     )
 
 
@@ -127,7 +127,7 @@ def test_a_start_capacitor_is_judged_by_its_range_and_an_unrated_section_not_at_
 
 def test_the_data_plate_leaves_out_what_is_not_known(a, histories):
     lines = one_unit.plate_lines(a)
-    assert lines[0] == "Where: Oak Row building 10 apartment 7"
+    assert lines[0] == "Where: Oak Row, building 10, apartment 7"
     assert "Run capacitor, compressor section: 40 µF" in lines
     assert "Installed: May 1, 2023" in lines
     assert "2 units have hung at this tag; this is the last one." in lines

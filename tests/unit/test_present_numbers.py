@@ -150,3 +150,39 @@ def test_blanks(value):
 @pytest.mark.parametrize("value", [0, False, "0", dt.date(2026, 1, 1), [], ()])
 def test_not_blank(value):
     assert not say.is_blank(value)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("1 failures in time taken out", "1 failure in time taken out"),
+        ("1 visits fall outside; 21 visits fall inside", "1 visit falls outside; 21 visits fall inside"),
+        ("1 lives of unknown birth", "1 life of unknown birth"),
+        ("1 of 40 units have no installation date", "1 of 40 units has no installation date"),
+        ("1 hard-start failures where no kit was known", "1 hard-start failure where no kit was known"),
+        ("1,001 failures, 0.1 failures, 3.1 units", "1,001 failures, 0.1 failures, 3.1 units"),
+        ("in 2021 units have; lot 24-1 parts", "in 2021 units have; lot 24-1 parts"),
+    ],
+)
+def test_after_a_one_noun_and_verb_agree(text, said):
+    assert say.agreeing(text) == said
+
+
+def test_what_is_left_out_is_one_sentence():
+    assert say.left_out({"failures in gaps": 1, "calls that are themselves call-backs": 0, "visits": 1200}) == (
+        "Left out: 1 failure in gaps; 1,200 visits."
+    )
+    assert say.left_out({}) == ""
+
+
+def test_a_count_to_come_is_finer_than_its_bounds():
+    assert say.count_to_come(2.56, 0.0, 6.0) == "2.6 (0 to 6)"
+    assert say.count_to_come(0.42, 0, 2) == "0.42 (0 to 2)"
+    assert say.count_to_come(None, 0, 2) == "–"
+
+
+def test_a_ratio_is_as_fine_as_its_short_side():
+    assert say.with_interval(1.93, 0.71, 5.62) == "2 (1 to 6)"
+    assert say.with_interval(1.93, 0.71, 5.62, ratio=True) == "1.9 (0.7 to 5.6)"
+    assert say.with_interval(1.04, 0.92, 1.17, ratio=True) == "1.04 (0.92 to 1.17)"
+    assert say.with_interval(0.0, 0.0, 50.1, ratio=True) == "0 (0 to 50)"

@@ -113,7 +113,7 @@ def test_meters_name_the_one_furthest_off():
     ]
     said = opening(answer("meters", rows))
     assert said == "Of 2 meters, M3 is furthest off: it reads low by about 2.4 %, 1.9 to 2.9."
-    assert opening(answer("meters", rows[:1])) == "None of 1 meter can be told apart from the rest."
+    assert opening(answer("meters", rows[:1])) == ("There is one meter, so nothing tells whether it reads high or low.")
 
 
 def test_callbacks_separate_chance_from_the_rest():
@@ -135,15 +135,14 @@ def test_callbacks_separate_chance_from_the_rest():
 
 def test_failing_units_are_named_with_their_record():
     rows = [
-        {"equipment_id": "A", "calls": 12, "unit_years": 5.9, "p_bad": 0.97},
-        {"equipment_id": "B", "calls": 9, "unit_years": 5.9, "p_bad": 0.71},
-        {"equipment_id": "C", "calls": 5, "unit_years": 5.9, "p_bad": 0.2},
+        {"equipment_id": "A", "calls": 12, "unit_years": 5.9, "p_bad": 0.97, "expected_calls": 1.23},
+        {"equipment_id": "B", "calls": 9, "unit_years": 5.9, "p_bad": 0.71, "expected_calls": 1.0},
+        {"equipment_id": "C", "calls": 5, "unit_years": 5.9, "p_bad": 0.2, "expected_calls": 0.4},
     ]
     said = opening(answer("units", rows))
-    assert said == "2 units likely fail over twice as often as their kind: A (12 calls in 5.9 years), B."
-    assert (
-        opening(answer("units", rows[::2])) == "A likely fails over twice as often as its kind: 12 calls in 5.9 years."
-    )
+    seen = "12 calls in 5.9 years; about 1.2 more expected next year"
+    assert said == f"2 units likely fail over twice as often as their kind: A ({seen}), B."
+    assert opening(answer("units", rows[::2])) == f"A likely fails over twice as often as its kind: {seen}."
     assert opening(answer("units", rows[2:])) == "No unit likely fails over twice as often as its kind."
 
 
@@ -177,7 +176,7 @@ def test_lots():
     assert opening(answer("lots", [row])) == (
         "Lot 22W08 of RC likely is bad: 17 of 54 fitted failed, where about 4.7 was to be expected."
     )
-    assert opening(answer("lots", [row | {"alert": "no"}])) == "None of 1 lot fails more than chance explains."
+    assert opening(answer("lots", [row | {"alert": "no"}])) == ("The one lot fails no more than chance explains.")
 
 
 def need(part_no, mean, building="", why="", component="contactor"):

@@ -1,5 +1,6 @@
 """An answer as text: right at 80 columns, least needed columns dropped and named, notes below."""
 
+import dataclasses
 import datetime as dt
 
 import numpy as np
@@ -7,7 +8,7 @@ import pandas as pd
 import pytest
 
 from fleet.answer import Answer, AnswerColumn, Provenance
-from fleet.present.layouts import LAYOUTS, headings, layout_of, reading_order
+from fleet.present.layouts import LAYOUTS, SECOND, headings, layouts_of, reading_order
 from fleet.present.tables import as_text, behind, settings_text, table_text
 
 
@@ -59,20 +60,20 @@ def test_no_line_is_wider_than_asked(width):
 
 def test_an_estimate_and_its_bounds_share_a_column_and_numbers_stand_on_the_right():
     lines = table_text(rates()).splitlines()
-    assert lines[0] == "component      failures  unit-years        rate a unit-year  alert"
-    assert lines[2] == "run capacitor       204       2,635  0.077 (0.069 to 0.087)  no"
-    assert lines[4] == "all               1,397       2,635     0.53 (0.50 to 0.56)  no"
+    assert lines[0].startswith("component      failures  unit-years        rate a unit-year")
+    assert lines[2].startswith("all               1,397       2,635     0.53 (0.50 to 0.56)")
+    assert lines[3].startswith("run capacitor       204       2,635  0.077 (0.069 to 0.087)")
 
 
 def test_what_can_not_be_estimated_is_a_dash_with_its_reason_below():
     text = table_text(rates())
-    assert "transformer           0          12                       –  no     [1]" in text
+    assert "transformer           0          12                       –" in text
     assert "[1] no time at risk" in text
 
 
 def test_dropped_columns_are_named():
-    text = table_text(rates())
-    assert "Not shown here for want of space: shrunk_rate, shrunk_low, shrunk_high (CSV and" in text
+    text = table_text(rates(), 70)
+    assert "Not shown here for want of space: shrunk_rate, shrunk_low, shrunk_high" in text
     assert "Not shown" not in table_text(rates(), 132)
 
 
@@ -92,7 +93,91 @@ def test_grouping_columns_come_first():
     row = ["", "", "M3R", 9, 10.0, 0.9, 0.5, 1.5, 0.8, 0.5, 1.4, *[NAN] * 6, "yes", ""]
     rows = [row, ["", "wiring", *row[2:]]]
     grouped = answer("rates", columns, rows, settings={"by": ("model_family",)})
-    assert table_text(grouped).splitlines()[0].startswith("model family  component  failures")
+    lines = table_text(grouped).splitlines()
+    assert lines[1].startswith("family       component  failures")
+    assert lines[3].startswith("M3R          all ")
+
+
+def grouped_rates():
+    columns = (*RATES[:2], ("model_family", "text"), *RATES[2:13], ("smallest_ratio_seen", "number"), *RATES[13:])
+    told = "can't tell from 1; this much data would show a ratio of 2.3 four times in five"
+    ends = [0.8, 0.5, 1.4]
+    row = ["", "wiring", "M3R", 9, 10.0, 0.9, 0.5, 1.5, *ends, 1.9, 0.71, 5.62, 2.31, 1.4, 0.93, 2.2, "no", told]
+    more = "can't tell from 1; this much data would show a ratio of 3.6 four times in five; under 10 failures in all"
+    rows = [row, [*row[:2], "K2R", *row[3:14], 3.62, *[NAN] * 3, "no", more]]
+    return answer("rates", columns, rows, settings={"by": ("model_family",)})
+
+
+def test_grouped_rates_stand_in_one_table_and_their_ratios_with_what_they_would_show_in_a_second():
+    lines = table_text(grouped_rates()).splitlines()
+    assert lines[0] == "Component: wiring"
+    assert lines[1].split()[:4] == ["model", "family", "failures", "unit-years"]
+    second = lines.index("", 1) + 1
+    assert " ".join(lines[second].split()) == "model family ratio would show from adjusted ratio alert"
+    first = lines[second + 2]
+    assert " ".join(first.split()) == "M3R 1.9 (0.7 to 5.6) 2.3 1.4 (0.9 to 2.2) no [1]"
+    assert "Not shown" not in "\n".join(lines)
+
+
+def test_what_the_data_would_show_stands_in_its_column_and_in_no_note():
+    text = table_text(grouped_rates())
+    assert "four times in five" not in text
+    assert text.splitlines()[-2:] == ["[1] can't tell from 1", "[2] can't tell from 1; under 10 failures in all"]
+    assert reading_order(grouped_rates()).table["note"].tolist()[0] == "can't tell from 1"
+
+
+def test_a_rate_that_leans_on_others_is_shown_only_where_it_could_lean():
+    pooled, alone = grouped_rates(), grouped_rates()
+    columns = (*pooled.columns, AnswerColumn(name="p_high", kind="number", meaning=""))
+    shown = [
+        table_text(dataclasses.replace(one, columns=columns, table=one.table.assign(p_high=p_high)), 100)
+        for one, p_high in ((pooled, 0.2), (alone, NAN))
+    ]
+    assert ["leaning" in text for text in shown] == [True, False]
+
+
+def test_a_ratio_bounded_below_alone_says_at_least():
+    grouped = grouped_rates()
+    table = grouped.table.assign(ratio=NAN, ratio_high=NAN)
+    assert "at least 0.71" in table_text(dataclasses.replace(grouped, table=table))
+
+
+def test_a_likely_bad_unit_s_record_is_told_below_the_table():
+    columns = (
+        ("equipment_id", "text"), ("calls", "count"), ("p_bad", "number"), ("past_rate", "number"),
+        ("expected_calls", "number"), ("low", "count"), ("high", "count"), ("evidence", "text"), ("note", "text"),
+    )  # fmt: skip
+    rows = [
+        ["A", 12, 0.97, 2.0, 1.23, 0, 4, "12 calls in 5.9 years.", ""],
+        ["B", 1, 0.04, 0.2, 0.3, 0, 1, "1 call in 5.9 years.", ""],
+    ]
+    lines = table_text(answer("units", columns, rows)).splitlines()
+    shown = [" ".join(line.split()) for line in lines]
+    assert "A 12 2 1.2 (0 to 4) 97 % [1]" in shown
+    assert "B 1 0.20 0.30 (0 to 1) 4 %" in shown
+    assert shown[-1] == "[1] 12 calls in 5.9 years."
+
+
+def test_a_long_curve_is_shown_where_each_half_year_ends_and_loses_no_failure():
+    columns = (
+        ("segment", "count"), ("years", "number"), ("units", "count"), ("failures", "count"),
+        ("mean_failures", "number"), ("low", "number"), ("high", "number"),
+    )  # fmt: skip
+    rows = [[1, (n + 1) / 24, 50, 1, n / 50, n / 60, n / 40] for n in range(36)]
+    order = reading_order(answer("recurrence", columns, rows))
+    assert order.table["years"].tolist() == pytest.approx([0.5, 1.0, 1.5])
+    assert order.table["failures"].tolist() == [12, 12, 12]
+    assert order.told == ("segment",)
+    assert "33 points between aren't shown" in order.remark
+    whole = reading_order(answer("recurrence", columns, [*rows[:5], [2, 0.9, 50, 1, 0.1, 0.1, 0.2]]))
+    assert len(whole.table) == 6
+    assert whole.told == ()
+
+
+def test_all_components_together_come_first_in_the_trends():
+    columns = (("component", "text"), ("failures", "count"), ("verdict", "text"))
+    rows = [["wiring", 5, "can't tell"], ["", 9, "more frequent"]]
+    assert table_text(answer("trends", columns, rows)).splitlines()[2].startswith("all")
 
 
 def test_one_property_is_said_above_the_table_and_several_in_it():
@@ -111,18 +196,12 @@ def test_one_property_is_said_above_the_table_and_several_in_it():
 
 
 def test_long_text_wraps_in_what_is_left_and_headings_fold_first():
-    columns = (("equipment_id", "text"), ("calls", "count"), ("p_bad", "number"), ("evidence", "text"))
-    rows = [
-        ["QC03-111", 11, 0.997, "11 calls in six years where four are usual; drain clog three times, contactor twice"]
-    ]
-    lines = table_text(answer("units", columns, rows), 50).splitlines()
-    assert [line.rstrip() for line in lines[:3]] == [
-        "                 chance it",
-        "unit      calls     is bad  evidence",
-        "─" * 50,
-    ]
-    assert lines[3].startswith("QC03-111     11  over 99 %  11 calls in six years")
-    assert lines[4].startswith(" " * 28 + "where four are usual;"[:5])
+    columns = (("part_no", "text"), ("fitted", "count"), ("p_value", "number"), ("evidence", "text"))
+    rows = [["RC-305-4", 11, 0.997, "11 fitted in six years where four are usual; drain clog twice, wiring twice"]]
+    lines = table_text(answer("lots", columns, rows), 50).splitlines()
+    assert [line.rstrip() for line in lines[:2]] == ["part      fitted      p  evidence", "─" * 50]
+    assert lines[2].startswith("RC-305-4      11  0.997  11 fitted in six years")
+    assert lines[3].startswith(" " * 25 + "where four are usual;"[:3])
 
 
 def test_an_order_shows_only_the_lines_with_something_to_order():
@@ -135,7 +214,7 @@ def test_an_order_shows_only_the_lines_with_something_to_order():
     )
     rows = [["1", "A", 2, 30.5, "2026-03-21"], ["1", "B", 0, 0.0, ""], ["2", "C", 1, NAN, "late"]]
     text = table_text(answer("stock", columns, rows))
-    assert "1 lines with nothing to order aren't shown" in text
+    assert "1 line with nothing to order isn't shown" in text
     assert text.splitlines()[2:4] == ["1      A         2    30.50  2026-03-21", "2      C         1        –  late"]
 
 
@@ -210,6 +289,7 @@ def test_every_layout_names_a_column_once_and_keeps_one_that_is_never_dropped():
         columns = [column for shown in layout for column in shown.columns]
         assert len(columns) == len(set(columns)), name
         assert min(shown.rank for shown in layout) == 1, name
+    assert set(SECOND) | set(SECOND.values()) <= set(LAYOUTS)
 
 
 def test_headings_tell_bounds_from_the_estimate():
@@ -220,6 +300,6 @@ def test_headings_tell_bounds_from_the_estimate():
 
 def test_further_columns_of_an_answer_are_the_first_to_go():
     columns = (("lot", "text"), ("part_no", "text"), ("years", "number"))
-    layout = layout_of(answer("lots", columns, [["a", "b", 1.0]]))
+    (layout,) = layouts_of(answer("lots", columns, [["a", "b", 1.0]]))
     assert [shown.columns[0] for shown in layout] == ["part_no", "lot", "years"]
     assert layout[-1].rank == 9

@@ -60,7 +60,7 @@ def test_curve_by_age_begins_where_enough_are_watched(tmp_path):
             visit("V3", "NN", "2022-07-01", finding="wiring"),
         ],
     )
-    answer = describe_recurrence(histories, by="age")
+    answer = describe_recurrence(histories, clock="age")
     table = answer.to_frame()
     assert len(table) == 1
     assert table.loc[0, "years"] == pytest.approx((1461 + 181 + 0.5) / 365.25)
@@ -150,8 +150,8 @@ def test_a_planted_trend_is_found_and_sized(tmp_path):
     assert row["laplace_z"] > 3
     assert row["p_value"] < 0.01
     assert list(answer.table.columns) == [c.name for c in TREND_COLUMNS]
-    note = describe_recurrence(histories, component="fan motor", by="age").notes[0]
-    assert note.startswith("Failures of the fan motor grow more frequent: each year they come 1.")
+    note = describe_recurrence(histories, component="fan motor", clock="age").notes[0]
+    assert note.startswith("Taken alone, failures of the fan motor grow more frequent: each year they come 1.")
 
 
 def test_a_log_that_ends_after_another_summer_shows_no_trend(tmp_path):
@@ -223,7 +223,7 @@ def test_long_curves_keep_their_sum(tmp_path):
 @pytest.mark.parametrize(
     ("asked", "said"),
     [
-        ({"by": "month"}, "by = 'month' is not known; choose from calendar, age"),
+        ({"clock": "month"}, "clock = 'month' is not known; choose from calendar, age"),
         ({"component": "flux"}, "'flux' is not a component"),
         ({"level": 0.0}, "level = 0.0 must lie between 0 and 1"),
     ],

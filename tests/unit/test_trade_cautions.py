@@ -47,6 +47,19 @@ def test_live_tests_have_a_caution_of_their_own():
     assert "live work" in cautions_on("live test")[0].text
 
 
+def test_mildly_flammable_refrigerants_are_named_with_what_they_ask_for():
+    said = " ".join(caution.text for caution in cautions_on("refrigerant"))
+    assert "mildly flammable" in said
+    assert "A2L" in said
+    assert "no ignition sources" in said
+
+
+def test_a_hot_home_asks_after_people_and_calls_for_help():
+    said = " ".join(caution.text for caution in cautions_on("heat"))
+    assert "priority homes first" in said
+    assert "emergency services" in said
+
+
 def test_every_caution_is_a_whole_sentence_with_its_basis():
     for caution in CAUTIONS:
         assert caution.text[0].isupper()
@@ -54,7 +67,7 @@ def test_every_caution_is_a_whole_sentence_with_its_basis():
         assert caution.basis
     assert len({caution.text for caution in CAUTIONS}) == len(CAUTIONS)
     assert {caution.topic for caution in CAUTIONS} == {
-        "general", "capacitor", "contactor", "compressor", "refrigerant", "breaker", "live test",
+        "general", "capacitor", "contactor", "compressor", "refrigerant", "breaker", "live test", "heat",
     }  # fmt: skip
 
 
