@@ -49,7 +49,8 @@ COLUMNS = (
 
 _METHOD = (
     "First failures followed by another within the window against those expected: the sum of 1 − exp(−rate × "
-    "season-weighted time ahead), each unit's rate of the second component shrunk (gamma-Poisson) toward the fleet's; "
+    "season-weighted time ahead), each unit's rate of the second component shrunk (gamma-Poisson) toward what its "
+    "failures of all components lead one to expect; "
     "exact Poisson limits; false discovery control over all pairs of components."
 )
 
@@ -134,8 +135,9 @@ def count_chains(
         years = pd.Series(clock.years(starts, ends)).groupby(observed["unit_id"].to_numpy()).sum()
         firsts = _firsts(failures)
         ahead_end = _window_end(firsts, window_days, as_of_day)
+        factors = _unit_factors(failures, years)
         for then, seconds in failures.groupby("component"):
-            rate = _unit_rates(seconds, years)
+            rate = _unit_rates(seconds, years, factors)
             rows += _followers(str(then), seconds, firsts, (ahead_end, rate, clock), level)
     table = pd.DataFrame(rows, columns=[c.name for c in COLUMNS])
     kept: pd.DataFrame = table.loc[(table["followed"] > 0) | (table["expected"] >= 0.5)].reset_index(drop=True)
@@ -168,13 +170,30 @@ def _window_end(firsts: pd.DataFrame, window_days: int, as_of_day: int) -> IntAr
     return np.asarray(np.minimum(end, firsts["retired"].to_numpy(dtype=np.int64)), dtype=np.int64)
 
 
-def _unit_rates(seconds: pd.DataFrame, years: pd.Series) -> pd.Series:
-    """Return each unit's shrunk rate of one component's failures, a season-weighted year."""
-    counts = seconds.groupby("unit_id").size().reindex(years.index).fillna(0.0).to_numpy(dtype=np.float64)
+def _unit_factors(failures: pd.DataFrame, years: pd.Series) -> pd.Series:
+    """Return by how many times each unit fails more than the fleet, all components together, shrunk."""
+    shrunk = shrink_rates(*_counts(failures, years))
+    factor = np.where(np.isfinite(shrunk.mean), shrunk.mean / shrunk.mean_rate, 1.0) if shrunk.mean_rate > 0 else 1.0
+    return pd.Series(factor, index=years.index)
+
+
+def _unit_rates(seconds: pd.DataFrame, years: pd.Series, factors: pd.Series) -> pd.Series:
+    """Return each unit's rate of one component's failures, a season-weighted year.
+
+    A unit that fails more in all components is taken to do so in this one, and is then shrunk by its own failures.
+    """
+    counts, exposed = _counts(seconds, years)
+    usual = exposed * factors.to_numpy(dtype=np.float64)
+    shrunk = shrink_rates(counts, usual)
+    mean = shrunk.mean_rate if np.isfinite(shrunk.mean_rate) else 0.0
+    return pd.Series(np.where(np.isfinite(shrunk.mean), shrunk.mean, mean), index=years.index) * factors
+
+
+def _counts(failures: pd.DataFrame, years: pd.Series) -> tuple[FloatArray, FloatArray]:
+    """Return each unit's failures and weighted years; failures without any time at risk don't count."""
     exposed = years.to_numpy(dtype=np.float64)
-    shrunk = shrink_rates(np.where(exposed > 0, counts, 0.0), exposed)
-    usual = shrunk.mean_rate if np.isfinite(shrunk.mean_rate) else 0.0
-    return pd.Series(np.where(np.isfinite(shrunk.mean), shrunk.mean, usual), index=years.index)
+    counts = failures.groupby("unit_id").size().reindex(years.index).fillna(0.0).to_numpy(dtype=np.float64)
+    return np.where(exposed > 0, counts, 0.0), exposed
 
 
 def _followers(
