@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
+from fleet.analysis.life_chosen import BIRTHS
 from fleet.analysis.life_columns import columns_for
-from fleet.analysis.life_data import (
-    ENDINGS,
-    LONGEST_GAP_DAYS,
-    LOOK_AHEAD_YEARS,
-    PART_COLUMNS,
-    lives_of,
-    read_lives,
-)
-from fleet.analysis.life_estimate import BIRTHS, LifeEstimate, estimate_lives, quick_b10
+from fleet.analysis.life_data import ENDINGS, LONGEST_GAP_DAYS, LOOK_AHEAD_YEARS, read_lives
+from fleet.analysis.life_draws import REFITS
+from fleet.analysis.life_groups import INTERVALS, POOLING, EstimatedGroup, LifeQuestion, compare_b10, estimate_groups
+from fleet.analysis.life_pooling import OTHER_GROUPS
 from fleet.analysis.life_rows import estimate_rows
-from fleet.analysis.poisson import check_level
 from fleet.answer import Answer
 from fleet.errors import AnalysisError
 from fleet.histories.answers import answer_from
@@ -42,6 +38,9 @@ def estimate_life(
     ending: str = "failed",
     births: str = "any",
     look_ahead_years: float = LOOK_AHEAD_YEARS,
+    pooling: str = POOLING[0],
+    interval: str = INTERVALS[0],
+    seed: int = 0,
 ) -> Answer:
     """Say how long each component's parts last, for each group of units or parts.
 
@@ -60,6 +59,14 @@ def estimate_life(
         ``any``, or ``in the log`` to use only lives the log saw begin.
     look_ahead_years : float
         How long a part removed as weak is taken to have had left at most; counts where ``ending`` is ``failed``.
+    pooling : str
+        ``partial``: a component's groups lean on each other as far as they are alike, which small groups need most; or
+        ``none``: each stands alone.
+    interval : str
+        ``likelihood``: limits from the likelihood ratio; or ``bootstrap``: from 200 refits of each law under random
+        weights of units, which allow for units that differ.
+    seed : int
+        What the bootstrap's weights are drawn by.
 
     Returns
     -------
@@ -72,7 +79,7 @@ def estimate_life(
     SchemaError
         If a grouping column doesn't exist.
     AnalysisError
-        If ``component``, ``ending`` or ``births`` names nothing known.
+        If ``component``, ``ending``, ``births``, ``pooling`` or ``interval`` names nothing known.
 
     Notes
     -----
@@ -81,27 +88,32 @@ def estimate_life(
     units retired and the log's gaps and end are censored. See `fleet.analysis.life_curve` for the whole curve and for
     what share each cause ends.
     """
-    check_level(level)
-    by = tuple(dict.fromkeys(by))
-    endings = _asked_endings(ending, births)
-    # parts fitted before the log have no part number and no lot: they can't be told apart by them
-    births = BIRTHS[1] if set(by) & set(PART_COLUMNS) else births
+    kinds = ENDINGS if ending == "all" else (ending,)
+    asked = [
+        LifeQuestion(
+            by=tuple(by),
+            level=level,
+            ending=kind,
+            births=births,
+            look_ahead_years=look_ahead_years,
+            pooling=pooling,
+            interval=interval,
+            seed=seed,
+        )
+        for kind in kinds
+    ]
+    by, births = asked[0].by, asked[0].births
     frame = read_lives(histories, by)
     chosen = _components(frame, component)
     mended = mended_without_part(histories)
     rows: list[dict[str, Any]] = []
-    used: dict[str, int] = {}
+    used = 0
     for name in chosen:
         every = frame[frame["component"] == name]
-        for key, group in groups_of(every, by):
-            for kind in endings:
-                lives = lives_of(group, ending=kind, look_ahead_years=look_ahead_years, like=every)
-                estimate = estimate_lives(lives, name, level=level, births=births)
-                label = {"component": name, **key, "ending": kind}
-                made = estimate_rows(lives, estimate, key=label, level=level, mended=mended.get(name, 0))
-                made[0] |= _compared(group, every, name, estimate, look_ahead=look_ahead_years, kind=kind)
-                rows += made
-                used[kind] = used.get(kind, 0) + estimate.used
+        each = [_group_rows(every, name, one, mended.get(name, 0)) for one in asked]
+        # a group's endings stand together
+        rows += [row for same in zip(*each, strict=True) for some in same for row in some]
+        used += sum(int(some[0]["spells"]) for some in each[0])
     columns = columns_for(by)
     table = pd.DataFrame(rows, columns=[c.name for c in columns])
     if "property" not in by:
@@ -112,28 +124,16 @@ def estimate_life(
         columns,
         name="life",
         method=METHOD,
-        n_used=used.get(endings[0], 0),
-        notes=_notes(table, births, endings, look_ahead_years),
+        n_used=used,
+        notes=_notes(table, asked),
         excluded=_excluded(frame[frame["component"].isin(chosen)], births),
         settings={
-            "by": by,
+            **asked[0].settings,
             "component": component,
-            "level": level,
             "ending": ending,
-            "births": births,
-            "look_ahead_years": look_ahead_years,
             "longest_gap_days": LONGEST_GAP_DAYS,
         },
     )
-
-
-def groups_of(frame: pd.DataFrame, by: Sequence[str]) -> Iterator[tuple[dict[str, str], pd.DataFrame]]:
-    """Yield each group's values by column, and its rows; everything together without columns."""
-    if not by:
-        yield {}, frame
-        return
-    for values, rows in frame.groupby([f"by_{name}" for name in by], sort=True):
-        yield dict(zip(by, map(str, values), strict=True)), rows
 
 
 def mended_without_part(histories: Histories) -> dict[str, int]:
@@ -142,16 +142,6 @@ def mended_without_part(histories: Histories) -> dict[str, int]:
         "select component, count(*) from history.chain where counted and not part_fitted group by component"
     )
     return {str(name): int(count) for name, count in rows}
-
-
-def _asked_endings(ending: str, births: str) -> tuple[str, ...]:
-    if ending not in (*ENDINGS, "all"):
-        msg = f"ending = {ending!r} is not known; choose one of {', '.join(ENDINGS)}, or all"
-        raise AnalysisError(msg)
-    if births not in BIRTHS:
-        msg = f"births = {births!r} is not known; choose one of {', '.join(BIRTHS)}"
-        raise AnalysisError(msg)
-    return ENDINGS if ending == "all" else (ending,)
 
 
 def _components(frame: pd.DataFrame, component: str | None) -> list[str]:
@@ -163,22 +153,38 @@ def _components(frame: pd.DataFrame, component: str | None) -> list[str]:
     return [name for name in known if name in seen and component in (None, name)]
 
 
+def _group_rows(every: pd.DataFrame, name: str, asked: LifeQuestion, mended: int) -> list[list[dict[str, Any]]]:
+    """Return the rows of each group of a component for one ending."""
+    groups = estimate_groups(every, name, asked)
+    compared = _compared(groups, every, name, asked)
+    made = []
+    for one, more in zip(groups, compared, strict=True):
+        label = {"component": name, **one.key, "ending": asked.ending}
+        rows = estimate_rows(one, key=label, level=asked.level, mended=mended)
+        rows[0] |= more if one.estimate.average is not None else {}
+        made.append(rows)
+    return made
+
+
 def _compared(
-    group: pd.DataFrame, every: pd.DataFrame, name: str, estimate: LifeEstimate, *, look_ahead: float, kind: str
-) -> dict[str, float]:
+    groups: list[EstimatedGroup], every: pd.DataFrame, name: str, asked: LifeQuestion
+) -> list[dict[str, float]]:
     """Return what B10 would be from the lives born in the log alone, and with weak removals taken another way."""
-    if estimate.average is None:
-        return {}
-
-    def b10(other: str, births: str) -> float:
-        lives = lives_of(group, ending=other, look_ahead_years=look_ahead, like=every)
-        return quick_b10(lives, name, births=births)
-
-    compared = {"b10_born_in_log": b10(kind, BIRTHS[1])}
-    if (group["ended"] == "weak").any():
-        ways = {"b10_weak_failed": ENDINGS[1], "b10_weak_ignored": ENDINGS[2]}
-        compared |= {column: b10(other, estimate.births) for column, other in ways.items()}
-    return compared
+    if all(one.estimate.average is None for one in groups):
+        return [{} for _ in groups]
+    others = {"b10_born_in_log": replace(asked, births=BIRTHS[1])}
+    if (every["ended"] == "weak").any():
+        others |= {
+            "b10_weak_failed": replace(asked, ending=ENDINGS[1]),
+            "b10_weak_ignored": replace(asked, ending=ENDINGS[2]),
+        }
+    found = {column: compare_b10(every, name, other) for column, other in others.items()}
+    rows = [{column: ages[nth] for column, ages in found.items()} for nth in range(len(groups))]
+    for row, one in zip(rows, groups, strict=True):
+        if not (one.frame["ended"] == "weak").any():
+            row.pop("b10_weak_failed", None)
+            row.pop("b10_weak_ignored", None)
+    return rows
 
 
 def _excluded(frame: pd.DataFrame, births: str) -> dict[str, int]:
@@ -190,9 +196,10 @@ def _excluded(frame: pd.DataFrame, births: str) -> dict[str, int]:
     return left
 
 
-def _notes(table: pd.DataFrame, births: str, endings: tuple[str, ...], look_ahead: float) -> list[str]:
+def _notes(table: pd.DataFrame, asked: Sequence[LifeQuestion]) -> list[str]:
+    first, endings = asked[0], [one.ending for one in asked]
     notes = []
-    if births == BIRTHS[0]:
+    if first.births == BIRTHS[0]:
         notes.append(
             "Parts in place before the log began are of unknown age: they count as one of a line of parts since their "
             "unit was new, of the same law and under the same habit of changing parts early as in the log."
@@ -204,9 +211,17 @@ def _notes(table: pd.DataFrame, births: str, endings: tuple[str, ...], look_ahea
         )
     if ENDINGS[0] in endings and float(table["weak"].sum()) > 0:
         notes.append(
-            f"A part removed as weak is taken to fail within the following {look_ahead:g} years; b10_weak_failed takes "
-            "it as failed that day, b10_weak_ignored as removed sound, which reads too long."
+            f"A part removed as weak is taken to fail within the following {first.look_ahead_years:g} years; "
+            "b10_weak_failed takes it as failed that day, b10_weak_ignored as removed sound, which reads too long."
         )
+    if table["prior"].str.startswith(OTHER_GROUPS).any():
+        notes.append(
+            "Groups of one component lean on each other as far as they are alike: column prior says what the others "
+            "told of each before its own lives were counted, and all share the laws' weights; with pooling none each "
+            "stands alone."
+        )
+    if first.interval == INTERVALS[1]:
+        notes.append(f"Limits come from {REFITS} refits of each law under random weights of units, seed {first.seed}.")
     few = int(((table["model"] == "average") & table["weight"].isna()).sum())
     if few:
         notes.append(

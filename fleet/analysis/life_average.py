@@ -8,7 +8,7 @@ each law's tail area is that of a normal law on the log of age whose two sides c
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,7 +44,10 @@ class AveragedLife:
 
     def quantile(self, share: float) -> float:
         """Return the age by which ``share`` has failed under the averaged curve."""
-        return averaged_quantile([r.fit for r in self.regions], share)
+        return averaged_quantile([r.fit for r in self.regions], share, self._told())
+
+    def _told(self) -> dict[str, float]:
+        return {r.fit.law.name: float(w) for r, w in zip(self.regions, self.weights, strict=True)}
 
     def interval(self, share: float) -> Interval:
         """Bound that age, the choice of the law allowed for."""
@@ -72,8 +75,14 @@ class AveragedLife:
         return min(ages), max(ages)
 
 
-def average_laws(regions: Sequence[Region]) -> AveragedLife:
-    """Weigh fitted laws by exp(-AIC/2).
+def average_laws(regions: Sequence[Region], weights: Mapping[str, float] | None = None) -> AveragedLife:
+    """Weigh fitted laws by exp(-AIC/2), or as told.
+
+    Parameters
+    ----------
+    regions : sequence of Region
+    weights : mapping of str to float, optional
+        A weight for each law by name, as all groups of a component share them.
 
     Raises
     ------
@@ -83,12 +92,12 @@ def average_laws(regions: Sequence[Region]) -> AveragedLife:
     if not regions:
         msg = "no fitted law to average; fit at least one"
         raise AnalysisError(msg)
-    return AveragedLife(regions=tuple(regions), weights=akaike_weights([r.fit for r in regions]))
+    return AveragedLife(regions=tuple(regions), weights=_weights([r.fit for r in regions], weights))
 
 
-def averaged_quantile(fits: Sequence[LawFit], share: float) -> float:
-    """Return the age by which ``share`` has failed under the average of laws by their Akaike weights."""
-    weights = akaike_weights(fits)
+def averaged_quantile(fits: Sequence[LawFit], share: float, weights: Mapping[str, float] | None = None) -> float:
+    """Return the age by which ``share`` has failed under the average of laws, by their Akaike weights or those told."""
+    weight = _weights(fits, weights)
     log_ages = [fit.law.log_quantile(fit.theta, share) for fit in fits]
     low, high = min(log_ages), max(log_ages)
     if high - low < 1e-9:
@@ -96,15 +105,24 @@ def averaged_quantile(fits: Sequence[LawFit], share: float) -> float:
 
     def missing(log_age: float) -> float:
         failed = [1.0 - float(fit.law.survival(fit.theta, math.exp(log_age))) for fit in fits]
-        return float(weights @ np.array(failed)) - share
+        return float(weight @ np.array(failed)) - share
 
     return math.exp(float(optimize.brentq(missing, low - 1e-9, high + 1e-9)))
 
 
-def akaike_weights(fits: Sequence[LawFit]) -> FloatArray:
+def akaike_weights(criteria: Sequence[float]) -> FloatArray:
     """Return weights proportional to exp(-AIC/2)."""
-    aic = np.array([fit.aic for fit in fits])
+    aic = np.array(criteria)
     raw = np.exp(-0.5 * (aic - aic.min()))
+    weights: FloatArray = raw / raw.sum()
+    return weights
+
+
+def _weights(fits: Sequence[LawFit], told: Mapping[str, float] | None) -> FloatArray:
+    if told is None:
+        return akaike_weights([fit.aic for fit in fits])
+    # a law that no group supports may be the only one fitted here: it must still weigh something
+    raw = np.array([max(told[fit.law.name], 1e-12) for fit in fits])
     weights: FloatArray = raw / raw.sum()
     return weights
 

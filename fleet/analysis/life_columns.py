@@ -30,6 +30,12 @@ COLUMNS = (
     *_aged("scale", "scale of the law: 63 % have failed by it (Weibull, average), half (the others)"),
     *_aged("median", "age by which half have failed, other causes removed"),
     *_aged("b10", "age by which a tenth have failed, other causes removed"),
+    AnswerColumn(
+        name="most_per_year",
+        kind="number",
+        meaning="where failures are too few for a law: exact one-sided upper bound of a steady failure rate",
+        unit="per part-year",
+    ),
     AnswerColumn(name="weight", kind="number", meaning="Akaike weight of the law (average: 1; blank: nothing fitted)"),
     AnswerColumn(name="b10_least", kind="number", meaning="least B10 among the laws", unit="years"),
     AnswerColumn(name="b10_greatest", kind="number", meaning="greatest B10 among the laws", unit="years"),

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from fleet.analysis.life import groups_of
-from fleet.analysis.life_data import ENDINGS, LOOK_AHEAD_YEARS, lives_of, read_lives
-from fleet.analysis.life_estimate import BIRTHS, LifeEstimate, estimate_lives
+from fleet.analysis.life_chosen import BIRTHS
+from fleet.analysis.life_data import ENDINGS, LOOK_AHEAD_YEARS, read_lives
+from fleet.analysis.life_estimate import LifeEstimate
+from fleet.analysis.life_groups import POOLING, LifeQuestion, estimate_groups, groups_of
 from fleet.analysis.life_rows import known_curve
-from fleet.analysis.poisson import check_level
 from fleet.analysis.product_limit import FEWEST_AT_RISK, ProductLimit, cumulative_incidence
 from fleet.answer import Answer, AnswerColumn
 from fleet.errors import AnalysisError
@@ -60,13 +60,14 @@ def trace_life_curve(
     ending: str = ENDINGS[0],
     births: str = BIRTHS[0],
     look_ahead_years: float = LOOK_AHEAD_YEARS,
+    pooling: str = POOLING[0],
 ) -> Answer:
     """Say what share of a component's parts still works at each age, with the risk set and the fitted laws beside it.
 
     Parameters
     ----------
     component : str
-    by, level, ending, births, look_ahead_years
+    by, level, ending, births, look_ahead_years, pooling
         As for `fleet.analysis.life.estimate_life`, whose laws these are.
 
     Returns
@@ -80,21 +81,20 @@ def trace_life_curve(
     AnalysisError
         If the log has no life of the component.
     """
-    check_level(level)
-    by = tuple(dict.fromkeys(by))
-    every = _of_component(histories, component, by)
+    asked = LifeQuestion(
+        by=tuple(by), level=level, ending=ending, births=births, look_ahead_years=look_ahead_years, pooling=pooling
+    )
+    every = _of_component(histories, component, asked.by)
     rows: list[dict[str, Any]] = []
     used = 0
-    for key, group in groups_of(every, by):
-        lives = lives_of(group, ending=ending, look_ahead_years=look_ahead_years, like=every)
-        estimate = estimate_lives(lives, component, level=level, births=births)
-        curve = known_curve(lives, level, estimate.births)
-        used += len(lives.known)
-        rows += [{"component": component, **key, **row} for row in _curve_rows(curve, estimate)]
+    for one in estimate_groups(every, component, asked):
+        curve = known_curve(one.lives, level, one.estimate.births)
+        used += len(one.lives.safe if one.estimate.births == BIRTHS[1] else one.lives.known)
+        rows += [{"component": component, **one.key, **row} for row in _curve_rows(curve, one.estimate)]
     return answer_from(
         histories,
-        _table(rows, CURVE_COLUMNS, by),
-        _columns(CURVE_COLUMNS, by),
+        _table(rows, CURVE_COLUMNS, asked.by),
+        _columns(CURVE_COLUMNS, asked.by),
         name="life curve",
         method="Product limit (Kaplan and Meier 1958) with entry ages and log-log limits; laws as in life.",
         n_used=used,
@@ -102,7 +102,7 @@ def trace_life_curve(
             f"The curve uses lives of known age only, and begins and is to be read where {FEWEST_AT_RISK} are at risk.",
             "A part removed as weak counts as failing midway through the look-ahead, as far as it counts as failing.",
         ],
-        settings={"component": component, "by": by, "level": level, "ending": ending, "births": births},
+        settings={"component": component, **asked.settings},
     )
 
 

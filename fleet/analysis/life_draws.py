@@ -8,18 +8,37 @@ never reach their level (both from their abstracts). Checked in tests/studies/li
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from fleet.analysis.life_fit import LawFit, Likelihood, fit_law
+from fleet.analysis.life_chosen import ChosenLives
+from fleet.analysis.life_fit import LawFit, Likelihood, Region, fit_law
 from fleet.analysis.life_sample import IndexArray
 from fleet.analysis.poisson import FloatArray, Interval, check_level
 from fleet.errors import AnalysisError
 from fleet.settings import LEVEL
 
 DRAWS = 500
+
+REFITS = 200
+"""Refits behind a bootstrap interval at 90 %: ten beyond each limit."""
+
+_BATCH = 64
+_FEWEST_SETTLED = 0.9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Refits(Region):
+    """Refits of a law under random weights, read like a likelihood region; ``border`` holds them all."""
+
+    def interval(self, log_quantity: Callable[[FloatArray], float]) -> Interval:
+        """Bound a positive quantity, given its log as a function of theta, by the middle share of its refits."""
+        values = np.array([log_quantity(theta) for theta in self.border])
+        low, high = np.exp(np.quantile(values, [0.5 - 0.5 * self.level, 0.5 + 0.5 * self.level]))
+        return Interval(low=float(low), high=float(high), level=self.level, method="weighted bootstrap of units")
 
 
 def draw_parameters(fit: LawFit, likelihood: Likelihood, n: int = DRAWS, *, seed: int) -> FloatArray:
@@ -48,7 +67,9 @@ def draw_parameters(fit: LawFit, likelihood: Likelihood, n: int = DRAWS, *, seed
     spread = normal / np.sqrt(chi / 5.0)[:, None]
     thetas: FloatArray = fit.theta + spread @ root.T
     log_drawn = -3.5 * np.log1p((spread**2).sum(axis=1) / 5.0)
-    log_wanted = np.array([likelihood.value(fit.law, t) + (fit.prior.value(t) if fit.prior else 0.0) for t in thetas])
+    batches = np.array_split(thetas, -(-4 * n // _BATCH))
+    log_wanted = np.concatenate([likelihood.values(fit.law, some) for some in batches])
+    log_wanted = log_wanted + (fit.prior.values(thetas) if fit.prior else 0.0)
     weight = np.exp(log_wanted - log_drawn - (log_wanted - log_drawn).max())
     steps = (np.arange(n) + rng.random()) / n
     places = np.searchsorted(np.cumsum(weight) / weight.sum(), steps)
@@ -85,6 +106,42 @@ def bootstrap_parameters(
         if not refit.trouble:
             draws.append(refit.theta)
     return np.array(draws).reshape(-1, 2)
+
+
+def bootstrap_regions(
+    chosen: ChosenLives, fits: Sequence[LawFit], level: float = LEVEL, n: int = REFITS, *, seed: int
+) -> list[Region]:
+    """Refit laws to the same random weights of units; a law too few of whose refits settle is left out.
+
+    Parameters
+    ----------
+    chosen : ChosenLives
+    fits : sequence of LawFit
+        The fits to all lives, each refit beginning there; priors are kept.
+    level : float
+    n : int
+        Refits of each law.
+    seed : int
+    """
+    check_level(level)
+    rng = np.random.default_rng(seed)
+    units = np.unique(np.concatenate([chosen.known_unit, chosen.unknown_unit]))
+    by_unit = np.zeros(int(units.max()) + 1)
+    draws: list[list[FloatArray]] = [[] for _ in fits]
+    for _ in range(n):
+        weights = rng.exponential(size=units.size)
+        by_unit[units] = weights * units.size / weights.sum()
+        likelihood = chosen.weighed(by_unit)
+        for fit, kept in zip(fits, draws, strict=True):
+            refit = fit_law(fit.law, likelihood, fit.theta, prior=fit.prior)
+            if not refit.trouble:
+                kept.append(refit.theta)
+    enough = _FEWEST_SETTLED * n
+    return [
+        Refits(border=np.array(kept), level=level, closed=True, fit=fit)
+        for fit, kept in zip(fits, draws, strict=True)
+        if len(kept) >= enough
+    ]
 
 
 def interval_of_draws(fit: LawFit, thetas: FloatArray, share: float, level: float = LEVEL) -> Interval:

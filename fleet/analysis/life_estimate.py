@@ -8,19 +8,16 @@ the lives born in the log alone are the fallback.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
-import numpy as np
-
-from fleet.analysis.life_average import AveragedLife, average_laws, averaged_quantile
+from fleet.analysis.life_average import AveragedLife, akaike_weights, average_laws, averaged_quantile
+from fleet.analysis.life_chosen import BIRTHS, ChosenLives, choose_lives
 from fleet.analysis.life_data import Lives
-from fleet.analysis.life_few import AssumedShape, assume_shape, shape_band
+from fleet.analysis.life_draws import bootstrap_regions
+from fleet.analysis.life_few import assume_shape, shape_band
 from fleet.analysis.life_fit import (
-    KnownLives,
     LawFit,
-    Likelihood,
     Prior,
     Region,
     fit_law,
@@ -30,38 +27,11 @@ from fleet.analysis.life_fit import (
 )
 from fleet.analysis.life_laws import LAWS, WEIBULL, Law
 from fleet.analysis.life_priors import FEWEST_TO_FIT, FEWEST_WITHOUT_PRIOR, assumed_band, life_prior
-from fleet.analysis.life_sample import LifeSample
-from fleet.analysis.poisson import FloatArray, Interval, upper_bound_for_zero
-from fleet.analysis.renewal_age import JoinedLikelihood, RenewalMixture, UnknownLives, renewal_mixture
+from fleet.analysis.poisson import FloatArray, Interval, garwood_interval
 from fleet.settings import LEVEL
 
-BIRTHS = ("any", "in the log")
-"""Which lives are used: all, those of unknown birth by the renewal mixture; or only those born in the log."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Chosen:
-    """The lives of a group that an estimate rests on."""
-
-    known: LifeSample
-    unknown: UnknownLives
-    weak: int
-    presumed: bool
-    births: str
-
-    @property
-    def events(self) -> int:
-        return self.known.failures + self.unknown.failures
-
-    @property
-    def counts(self) -> dict[str, Any]:
-        return {
-            "births": self.births,
-            "used": len(self.known) + len(self.unknown),
-            "failures": self.events - (self.weak if self.presumed else 0),
-            "weak": self.weak,
-            "years": self.known.years + self.unknown.years,
-        }
+ASSUMED_SD = 1e-3
+"""Standard deviation of a log shape that is assumed rather than fitted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,16 +45,16 @@ class LifeEstimate:
     used, failures, weak : int
         Lives it rests on, failures among them (weak removals too where those count as failed the same day), and
         removals as weak among them.
-    prior : bool
-        Whether a weak prior was added.
+    prior : Prior or None
+        The Weibull's prior, where one was added.
     average : AveragedLife or None
         The laws and their average; None where there are too few failures.
-    assumed : AssumedShape or None
-        The bounds with the shape assumed, where nothing was fitted and some life of known age was watched.
+    assumed : LawFit or None
+        A Weibull with the shape assumed, where failures are too few for a law but there is one.
     band_b10, band_median : Interval or None
-        Those bounds over all the shapes assumed.
+        Bounds over all the shapes assumed, where nothing was fitted: valid whatever the unseen ages were.
     most_per_year : float
-        Upper bound of a constant failure rate from all part-years, one-sided; only without any failure.
+        Exact upper bound of a steady failure rate from all part-years, one-sided, where nothing was fitted.
     trouble : str
         Blank, or why something asked for couldn't be done.
     """
@@ -94,9 +64,9 @@ class LifeEstimate:
     failures: int
     weak: int
     years: float
-    prior: bool = False
+    prior: Prior | None = None
     average: AveragedLife | None = field(default=None, repr=False)
-    assumed: AssumedShape | None = None
+    assumed: LawFit | None = field(default=None, repr=False)
     band_b10: Interval | None = None
     band_median: Interval | None = None
     most_per_year: float = math.nan
@@ -108,8 +78,14 @@ class LifeEstimate:
         return next((r for r in regions if r.fit.law is law), None)
 
 
-def estimate_lives(lives: Lives, component: str, *, level: float = LEVEL, births: str = "any") -> LifeEstimate:
-    """Estimate how long a component's parts last from the lives of one group.
+def estimate_lives(
+    lives: Lives,
+    component: str,
+    *,
+    level: float = LEVEL,
+    births: str = "any",
+) -> LifeEstimate:
+    """Estimate how long a component's parts last from the lives of one group alone.
 
     Parameters
     ----------
@@ -119,126 +95,145 @@ def estimate_lives(lives: Lives, component: str, *, level: float = LEVEL, births
     level : float
         Two-sided level of the intervals.
     births : str
-        One of `BIRTHS`.
+        One of `fleet.analysis.life_chosen.BIRTHS`.
     """
-    chosen = _choose(lives, births)
-    if chosen.events < FEWEST_TO_FIT:
-        return _too_few(chosen, component, level)
-    mixture = _mixture(lives, chosen.unknown)
-    regions, prior = _fit_all(chosen, mixture, component, level)
-    if not regions and mixture is not None:
+    chosen = choose_lives(lives, births)
+    estimate = estimate_chosen(chosen, fit_chosen(chosen, component), component, level=level)
+    if estimate.average is None and estimate.trouble and chosen.mixture is not None:
         fallback = estimate_lives(lives, component, level=level, births=BIRTHS[1])
         return replace(fallback, trouble="lives of unknown birth couldn't be fitted and are left out")
-    if not regions:
-        return replace(_too_few(chosen, component, level), trouble="no law could be fitted")
+    return estimate
+
+
+def fit_chosen(
+    chosen: ChosenLives, component: str, priors: Mapping[str, Prior] | None = None, laws: Sequence[Law] = LAWS
+) -> list[LawFit]:
+    """Fit every law to a group's lives; none where failures are too few.
+
+    Parameters
+    ----------
+    chosen : ChosenLives
+    component : str
+        Names the weak prior, used below 20 failures and where the lives alone hold no law.
+    priors : mapping of str to Prior, optional
+        By law, what the component's other groups say; used instead of the weak prior, however many failures.
+    laws : sequence of Law
+
+    Returns
+    -------
+    list of LawFit
+        Those that settled. Empty unless the Weibull is among them.
+    """
+    if chosen.events < FEWEST_TO_FIT:
+        return []
+    weak = {law.name: life_prior(component, law) for law in laws}
+    if priors is not None:
+        tries: tuple[Mapping[str, Prior], ...] = (priors, weak)
+    else:
+        tries = ({}, weak) if chosen.events >= FEWEST_WITHOUT_PRIOR else (weak,)
+    for prior in tries:
+        fits: list[LawFit] = []
+        for law in laws:
+            start = matching_point(law, fits[0]) if fits else _start(chosen, prior.get(law.name))
+            fits.append(fit_law(law, chosen.likelihood, start, prior=prior.get(law.name)))
+        settled = [fit for fit in fits if not fit.trouble]
+        if any(fit.law is WEIBULL for fit in settled):
+            return settled
+    return []
+
+
+def estimate_chosen(
+    chosen: ChosenLives,
+    fits: Sequence[LawFit],
+    component: str,
+    *,
+    level: float = LEVEL,
+    weights: Mapping[str, float] | None = None,
+    pooled: Mapping[str, Prior] | None = None,
+    seed: int | None = None,
+) -> LifeEstimate:
+    """Bound and average fitted laws; without any, give the bounds that can be given.
+
+    Parameters
+    ----------
+    chosen, fits
+        The lives of a group, and what `fit_chosen` made of them.
+    component : str
+    level : float
+    weights : mapping of str to float, optional
+        A weight a law; default: Akaike weights of the fits.
+    pooled : mapping of str to Prior, optional
+        What the component's other groups say; an estimate from too few failures leans on it.
+    seed : int, optional
+        Take intervals from a weighted bootstrap of units, drawn by it, instead of the likelihood ratio.
+    """
+    if chosen.events < FEWEST_TO_FIT:
+        return _too_few(chosen, component, level, pooled)
+    if seed is None:
+        regions = [likelihood_region(fit, chosen.likelihood, level) for fit in fits]
+    else:
+        regions = bootstrap_regions(chosen, fits, level, seed=seed)
+    regions = [region for region in regions if region.closed]
+    weibull = next((r for r in regions if r.fit.law is WEIBULL), None)
+    if weibull is None and fits and fits[0].prior is None:
+        weak = {law.name: life_prior(component, law) for law in LAWS}
+        again = fit_chosen(chosen, component, weak)
+        return estimate_chosen(chosen, again, component, level=level, weights=weights, seed=seed)
+    if weibull is None:
+        return replace(_too_few(chosen, component, level, pooled), trouble="no law could be fitted")
     return LifeEstimate(
         **chosen.counts,
-        prior=prior,
-        average=average_laws(regions),
+        prior=weibull.fit.prior,
+        average=average_laws(regions, weights),
         trouble="" if len(regions) == len(LAWS) else "not every law could be fitted",
     )
 
 
-def quick_b10(lives: Lives, component: str, *, births: str = "any", laws: Sequence[Law] = LAWS) -> float:
-    """Return the averaged B10 alone, to compare answers; not a number where too few failures allow none."""
-    chosen = _choose(lives, births)
-    if chosen.events < FEWEST_TO_FIT:
-        return math.nan
-    likelihood = _likelihood(chosen.known, _mixture(lives, chosen.unknown))
-    fits = _fits(chosen, likelihood, component, laws, with_prior=chosen.events < FEWEST_WITHOUT_PRIOR)
-    settled = [fit for fit in fits if not fit.trouble]
-    return averaged_quantile(settled, 0.1) if settled else math.nan
-
-
-def group_likelihood(lives: Lives, known_weights: FloatArray | None, unknown_weights: FloatArray | None) -> Likelihood:
-    """Return the likelihood of all lives of a group with each weighed, as a weighted bootstrap needs it.
-
-    Lives in units of unknown age must have unit ages to go by (see `renewal_mixture`).
-    """
-    mixture = _mixture(lives, lives.unknown, unknown_weights) if len(lives.unknown) else None
-    return _likelihood(lives.known, mixture, known_weights)
-
-
-def _fit_all(
-    chosen: _Chosen, mixture: RenewalMixture | None, component: str, level: float
-) -> tuple[list[Region], bool]:
-    """Fit every law, without a prior if the data hold it; return those that have bounds, and whether a prior helped."""
-    likelihood = _likelihood(chosen.known, mixture)
-    for with_prior in (False, True) if chosen.events >= FEWEST_WITHOUT_PRIOR else (True,):
-        fits = _fits(chosen, likelihood, component, LAWS, with_prior=with_prior)
-        regions = [likelihood_region(fit, likelihood, level) for fit in fits if not fit.trouble]
-        bounded = [region for region in regions if region.closed]
-        if any(r.fit.law is WEIBULL for r in bounded):
-            return bounded, with_prior
-    return [], True
-
-
-def _fits(
-    chosen: _Chosen, likelihood: Likelihood, component: str, laws: Sequence[Law], *, with_prior: bool
-) -> list[LawFit]:
-    """Fit laws, each from where the first came to rest."""
-    fits: list[LawFit] = []
-    for law in laws:
-        prior = life_prior(component, law) if with_prior else None
-        start = matching_point(law, fits[0]) if fits else _start(chosen, prior)
-        fits.append(fit_law(law, likelihood, start, prior=prior))
-    return fits
-
-
-def _start(chosen: _Chosen, prior: Prior | None) -> FloatArray:
-    """Begin where a prior stands, or else where the data's own failures and years do."""
-    if prior is not None:
-        return np.array([prior.log_scale, prior.log_shape])
-    return starting_point(WEIBULL, chosen.events, chosen.known.years + chosen.unknown.years)
-
-
-def _likelihood(known: LifeSample, mixture: RenewalMixture | None, weights: FloatArray | None = None) -> Likelihood:
-    if mixture is None:
-        return KnownLives.of(known, weights)
-    parts: tuple[Likelihood, ...] = (mixture,) if len(known) == 0 else (KnownLives.of(known, weights), mixture)
-    return JoinedLikelihood(parts=parts)
-
-
-def _mixture(lives: Lives, usable: UnknownLives, weights: FloatArray | None = None) -> RenewalMixture | None:
-    if len(usable) == 0:
+def shared_weights(every: Sequence[Sequence[LawFit]]) -> dict[str, float] | None:
+    """Weigh laws by what all groups of a component say together; None where no group was fitted by every law."""
+    full = [fits for fits in every if len(fits) == len(LAWS)]
+    if not full:
         return None
-    return renewal_mixture(
-        usable,
-        removal_rate=lives.removal_rate,
-        unit_goes=lives.unit_goes,
-        unit_ages=lives.unit_ages,
-        weights=weights,
-    )
+    weights = akaike_weights([sum(fits[nth].aic for fits in full) for nth in range(len(LAWS))])
+    return {law.name: float(weight) for law, weight in zip(LAWS, weights, strict=True)}
 
 
-def _choose(lives: Lives, births: str) -> _Chosen:
-    """Return the lives asked for; those in units of unknown age only where other units' ages can stand in."""
-    if births == BIRTHS[0]:
-        keep = ~np.isnan(lives.unknown.at_most) | (lives.unit_ages.size > 0)
-        known, weak = lives.known, lives.known_weak
-    else:
-        keep = np.zeros(len(lives.unknown), dtype=bool)
-        known, weak = lives.safe, lives.known_weak[lives.born]
-    u = lives.unknown
-    return _Chosen(
-        known=known,
-        unknown=UnknownLives(at_most=u.at_most[keep], quiet=u.quiet[keep], low=u.low[keep], high=u.high[keep]),
-        weak=int(weak.sum() + lives.unknown_weak[keep].sum()),
-        presumed=lives.weak_presumed,
-        births=births,
-    )
+def averaged_b10(fits: Sequence[LawFit], weights: Mapping[str, float] | None = None) -> float:
+    """Return the averaged B10 alone, to compare answers; not a number without a fit."""
+    return averaged_quantile(fits, 0.1, weights) if fits else math.nan
 
 
-def _too_few(chosen: _Chosen, component: str, level: float) -> LifeEstimate:
-    """Bound what can be bounded: ages by assumed shapes from known lives, a constant rate from every part-year."""
-    known, counts = chosen.known, chosen.counts
-    band = assumed_band(component)
-    none_failed = chosen.events == 0 and counts["years"] > 0
-    bounded = known.years > 0
+def quick_b10(lives: Lives, component: str, *, births: str = "any", laws: Sequence[Law] = LAWS) -> float:
+    """Return the averaged B10 of one group alone; not a number where too few failures allow none."""
+    return averaged_b10(fit_chosen(choose_lives(lives, births), component, laws=laws))
+
+
+def _start(chosen: ChosenLives, prior: Prior | None) -> FloatArray:
+    """Begin where a prior stands, or else where the data's own failures and years do."""
+    return prior.center if prior is not None else starting_point(WEIBULL, chosen.events, chosen.years)
+
+
+def _too_few(
+    chosen: ChosenLives, component: str, level: float, pooled: Mapping[str, Prior] | None = None
+) -> LifeEstimate:
+    """Bound what can be bounded: ages by assumed shapes, a steady rate exactly; and fit a scale to the middle shape."""
+    counts, band = chosen.counts, assumed_band(component)
+    if not counts["years"] > 0:
+        return LifeEstimate(**counts)
+    bounds = [assume_shape(chosen.known, shape, level, unknown=chosen.unknown, oldest=chosen.oldest) for shape in band]
     return LifeEstimate(
         **counts,
-        assumed=assume_shape(known, band[1], level) if bounded else None,
-        band_b10=shape_band(known, band, 0.1, level) if bounded else None,
-        band_median=shape_band(known, band, 0.5, level) if bounded else None,
-        most_per_year=upper_bound_for_zero(counts["years"], 0.5 * (1.0 + level)) if none_failed else math.nan,
+        assumed=_fit_assumed(chosen, band[1], (pooled or {}).get(WEIBULL.name)) if chosen.events else None,
+        band_b10=shape_band(bounds, 0.1),
+        band_median=shape_band(bounds, 0.5),
+        most_per_year=garwood_interval(chosen.events, counts["years"], level).high,
     )
+
+
+def _fit_assumed(chosen: ChosenLives, shape: float, pooled: Prior | None) -> LawFit | None:
+    """Fit with what other groups say, or else the scale alone: a prior as narrow as an assumption on the shape."""
+    start = _start(chosen, None)
+    assumed = Prior(log_scale=float(start[0]), log_scale_sd=1e3, log_shape=math.log(shape), log_shape_sd=ASSUMED_SD)
+    prior = pooled or assumed
+    fit = fit_law(WEIBULL, chosen.likelihood, prior.center, prior=prior)
+    return None if fit.trouble else fit

@@ -19,7 +19,7 @@ import numpy as np
 from scipy import special
 
 from fleet.analysis.life_laws import Law
-from fleet.analysis.life_sample import LifeSample, LifeTerms, life_terms, log_likelihood
+from fleet.analysis.life_sample import IndexArray, LifeSample, LifeTerms, life_terms, log_likelihood, log_likelihoods
 from fleet.analysis.poisson import FloatArray, Interval, check_level
 from fleet.settings import LEVEL
 
@@ -41,33 +41,50 @@ class Likelihood(Protocol):
         """Return the log-likelihood."""
         ...
 
-    def derivatives(self, law: Law, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return its gradient and its Hessian in log scale and log shape."""
+    def values(self, law: Law, thetas: FloatArray) -> FloatArray:
+        """Return the log-likelihood at each of several points, an array of shape (n, 2)."""
+        ...
+
+    def expand(self, law: Law, theta: FloatArray) -> tuple[float, FloatArray, FloatArray]:
+        """Return the log-likelihood, its gradient and its Hessian in log scale and log shape."""
         ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prior:
-    """A weak normal prior on the logs of scale and shape, said aloud wherever it is used."""
+    """A normal prior on the logs of scale and shape, said aloud wherever it is used."""
 
     log_scale: float
     log_scale_sd: float
     log_shape: float
     log_shape_sd: float
+    correlation: float = 0.0
+
+    @property
+    def center(self) -> FloatArray:
+        """Return its mean, (log scale, log shape)."""
+        return np.array([self.log_scale, self.log_shape])
+
+    @property
+    def precision(self) -> FloatArray:
+        """Return the inverse of its covariance."""
+        shared = self.correlation * self.log_scale_sd * self.log_shape_sd
+        return np.linalg.inv(np.array([[self.log_scale_sd**2, shared], [shared, self.log_shape_sd**2]]))
 
     def value(self, theta: FloatArray) -> float:
         """Return the log density without its constant."""
-        return -0.5 * float(np.sum((self._standard(theta)) ** 2))
+        return float(self.values(theta[None, :])[0])
+
+    def values(self, thetas: FloatArray) -> FloatArray:
+        """Return ``value`` at each of several points."""
+        away = thetas - self.center
+        density: FloatArray = -0.5 * ((away @ self.precision) * away).sum(axis=1)
+        return density
 
     def derivatives(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the gradient and Hessian of ``value``."""
-        sd = np.array([self.log_scale_sd, self.log_shape_sd])
-        return -self._standard(theta) / sd, -np.diag(sd**-2)
-
-    def _standard(self, theta: FloatArray) -> FloatArray:
-        center = np.array([self.log_scale, self.log_shape])
-        standard: FloatArray = (theta - center) / np.array([self.log_scale_sd, self.log_shape_sd])
-        return standard
+        slope: FloatArray = -self.precision @ (theta - self.center)
+        return slope, -self.precision
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,14 +102,19 @@ class KnownLives:
         """Return the log-likelihood."""
         return log_likelihood(law, theta, self.terms)[0]
 
-    def derivatives(self, law: Law, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return its analytic gradient, and the Hessian by central differences of it."""
+    def values(self, law: Law, thetas: FloatArray) -> FloatArray:
+        """Return the log-likelihood at each of several points."""
+        return log_likelihoods(law, thetas, self.terms)
+
+    def expand(self, law: Law, theta: FloatArray) -> tuple[float, FloatArray, FloatArray]:
+        """Return it with its analytic gradient, and the Hessian by central differences of that."""
         steps = np.eye(2) * _STEP
         ahead, behind = (
             np.array([log_likelihood(law, theta + way * step, self.terms)[1] for step in steps]) for way in (1.0, -1.0)
         )
         hessian = (ahead - behind) / (2.0 * _STEP)
-        return log_likelihood(law, theta, self.terms)[1], 0.5 * (hessian + hessian.T)
+        value, slope = log_likelihood(law, theta, self.terms)
+        return value, slope, 0.5 * (hessian + hessian.T)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -196,21 +218,20 @@ def fit_law(
     objective = _Objective(law, likelihood, prior)
     theta = np.array(start, dtype=np.float64)
     damping, steps = 0.0, 0
-    value = objective.value(theta)
+    here = objective.expand(theta)
     for steps in range(1, max_steps + 1):  # noqa: B007 (reported)
-        slope, hessian = objective.derivatives(theta)
+        value, slope, hessian = here
         move, gain = _newton_move(slope, hessian, damping)
-        ahead = theta + move
-        ahead_value = objective.value(ahead) if _inside(ahead) else -math.inf
-        if ahead_value >= value:
-            theta, value, damping = ahead, ahead_value, damping / 10.0
+        ahead = objective.expand(theta + move) if _inside(theta + move) else None
+        if ahead is not None and ahead[0] >= value:
+            theta, here, damping = theta + move, ahead, damping / 10.0
             if gain < 1e-10:
                 break
         elif gain < 1e-10:
             break
         else:
             damping = max(1e-3 * float(np.abs(hessian).max()), damping * 8.0)
-    return _finished(objective, theta, steps, max_steps)
+    return _finished(objective, theta, here, steps, max_steps)
 
 
 def matching_point(law: Law, fit: LawFit) -> FloatArray:
@@ -238,33 +259,41 @@ def likelihood_region(fit: LawFit, likelihood: Likelihood, level: float = LEVEL)
     """
     check_level(level)
     objective = _Objective(fit.law, likelihood, fit.prior)
-    root = np.linalg.cholesky(fit.covariance)
-    best, target = objective.value(fit.theta), math.sqrt(0.5 * _chi2(level))
-    border, closed, radius = [], True, math.sqrt(_chi2(level))
-    for angle in np.arange(_DIRECTIONS) * (2.0 * math.pi / _DIRECTIONS):
-        ray = root @ np.array([math.cos(angle), math.sin(angle)])
-        found = _radius(lambda r, ray=ray: best - objective.value(fit.theta + r * ray), radius, target)  # type: ignore[misc]
-        closed &= found is not None
-        radius = found if found is not None else math.sqrt(_chi2(level))
-        border.append(fit.theta + (radius if found is not None else _FARTHEST * radius) * ray)
-    return Region(border=np.array(border), level=level, closed=closed, fit=fit)
+    angles = np.arange(_DIRECTIONS) * (2.0 * math.pi / _DIRECTIONS)
+    rays = np.column_stack([np.cos(angles), np.sin(angles)]) @ np.linalg.cholesky(fit.covariance).T
+    best, usual = objective.value(fit.theta), math.sqrt(_chi2(level))
+    found = _radii(
+        lambda which, radius: best - objective.values(fit.theta + radius[:, None] * rays[which]),
+        np.full(_DIRECTIONS, usual),
+        math.sqrt(0.5 * _chi2(level)),
+    )
+    closed = bool(np.isfinite(found).all())
+    radius = np.where(np.isfinite(found), found, _FARTHEST * usual)
+    return Region(border=fit.theta + radius[:, None] * rays, level=level, closed=closed, fit=fit)
 
 
-def _radius(drop: Callable[[float], float], guess: float, target: float) -> float | None:
-    """Return the radius at which the log-likelihood has fallen by target squared, to a thousandth part."""
-    low, high, radius = 0.0, math.inf, guess
+def _radii(drop: Callable[[IndexArray, FloatArray], FloatArray], guess: FloatArray, target: float) -> FloatArray:
+    """Return on each ray the radius at which the log-likelihood has fallen by target squared, to a thousandth part.
+
+    ``drop`` takes which rays and a radius on each; a ray on which it never falls so far gets no number.
+    """
+    radius, low, high = guess.copy(), np.zeros(guess.size), np.full(guess.size, np.inf)
+    found, rays = np.full(guess.size, np.nan), np.arange(guess.size)
     for _ in range(40):
-        fallen = math.sqrt(max(drop(radius), 0.0))
-        if abs(fallen - target) < 3e-4 * target:
-            return radius
-        low, high = (radius, high) if fallen < target else (low, radius)
-        step = radius * target / fallen if fallen > 0 else 4.0 * radius
-        if not low < step < high:
-            step = 2.0 * low if math.isinf(high) else 0.5 * (low + high)
-        if step > _FARTHEST * guess and math.isinf(high):
-            return None
-        radius = step
-    return radius if math.isfinite(high) else None
+        at = radius[rays]
+        fallen = np.sqrt(np.maximum(drop(rays, at), 0.0))
+        settled, short = np.abs(fallen - target) < 3e-4 * target, fallen < target
+        found[rays[settled]] = at[settled]
+        low[rays[short]], high[rays[~short]] = at[short], at[~short]
+        near, far = low[rays], high[rays]
+        step = at * np.where(fallen > 0, target / np.maximum(fallen, 1e-300), 4.0)
+        halfway = np.where(np.isinf(far), 2.0 * near, 0.5 * (near + far))
+        step = np.where((near < step) & (step < far), step, halfway)
+        radius[rays] = step
+        rays = rays[~settled & ~((step > _FARTHEST * guess[rays]) & np.isinf(far))]
+        if rays.size == 0:
+            break
+    return found
 
 
 def _interpolated(values: FloatArray) -> FloatArray:
@@ -290,12 +319,16 @@ class _Objective:
         more = self.prior.value(theta) if self.prior else 0.0
         return self.likelihood.value(self.law, theta) + more
 
-    def derivatives(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
-        slope, hessian = self.likelihood.derivatives(self.law, theta)
+    def values(self, thetas: FloatArray) -> FloatArray:
+        more: FloatArray | float = self.prior.values(thetas) if self.prior else 0.0
+        return self.likelihood.values(self.law, thetas) + more
+
+    def expand(self, theta: FloatArray) -> tuple[float, FloatArray, FloatArray]:
+        value, slope, hessian = self.likelihood.expand(self.law, theta)
         if self.prior is None:
-            return slope, hessian
+            return value, slope, hessian
         more_slope, more_hessian = self.prior.derivatives(theta)
-        return slope + more_slope, hessian + more_hessian
+        return value + self.prior.value(theta), slope + more_slope, hessian + more_hessian
 
 
 def _newton_move(slope: FloatArray, hessian: FloatArray, damping: float) -> tuple[FloatArray, float]:
@@ -315,8 +348,10 @@ def _inside(theta: FloatArray) -> bool:
     return all(low <= value <= high for value, (low, high) in zip(theta, bounds, strict=True))
 
 
-def _finished(objective: _Objective, theta: FloatArray, steps: int, max_steps: int) -> LawFit:
-    slope, hessian = objective.derivatives(theta)
+def _finished(
+    objective: _Objective, theta: FloatArray, at: tuple[float, FloatArray, FloatArray], steps: int, max_steps: int
+) -> LawFit:
+    value, slope, hessian = at
     trouble, covariance = "", np.full((2, 2), np.nan)
     if np.linalg.eigvalsh(-hessian).min() <= 1e-9:
         trouble = "the lives seen don't hold both scale and shape"
@@ -329,7 +364,7 @@ def _finished(objective: _Objective, theta: FloatArray, steps: int, max_steps: i
     return LawFit(
         law=objective.law,
         theta=theta,
-        log_likelihood=objective.likelihood.value(objective.law, theta),
+        log_likelihood=value - (objective.prior.value(theta) if objective.prior else 0.0),
         covariance=covariance,
         prior=objective.prior,
         steps=steps,

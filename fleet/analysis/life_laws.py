@@ -49,13 +49,16 @@ class Law:
     log_sd: float
 
     def standard(self, theta: FloatArray, age: npt.ArrayLike) -> FloatArray:
-        """Return z of each age."""
+        """Return z of each age; of several thetas (shape (n, 2)) a row each."""
         log_age = np.log(np.maximum(np.asarray(age, dtype=np.float64), _YOUNGEST))
-        z: FloatArray = math.exp(theta[1]) * (log_age - theta[0])
+        if theta.ndim == 1:
+            z: FloatArray = math.exp(theta[1]) * (log_age - theta[0])
+        else:
+            z = np.exp(theta[:, 1:]) * (log_age - theta[:, :1])
         return z
 
     def survival(self, theta: FloatArray, age: npt.ArrayLike) -> FloatArray:
-        """Return the share still working at each age."""
+        """Return the share still working at each age; of several thetas a row each."""
         share: FloatArray = np.exp(-self.cumulative(self.standard(theta, age)))
         return share
 

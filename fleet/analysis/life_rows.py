@@ -9,28 +9,31 @@ from typing import Any
 import numpy as np
 
 from fleet.analysis.life_average import AveragedLife
+from fleet.analysis.life_chosen import BIRTHS
 from fleet.analysis.life_data import Lives
-from fleet.analysis.life_estimate import BIRTHS, LifeEstimate
-from fleet.analysis.life_fit import Region
+from fleet.analysis.life_estimate import ASSUMED_SD, LifeEstimate
+from fleet.analysis.life_fit import LawFit, Region
+from fleet.analysis.life_groups import EstimatedGroup
 from fleet.analysis.life_laws import WEIBULL
+from fleet.analysis.life_pooling import describe_pooled
 from fleet.analysis.life_priors import FEWEST_TO_FIT, assumed_band, describe_prior
 from fleet.analysis.poisson import Interval
 from fleet.analysis.product_limit import ProductLimit, product_limit
 from fleet.errors import AnalysisError
 
 
-def estimate_rows(
-    lives: Lives, estimate: LifeEstimate, *, key: Mapping[str, str], level: float, mended: int
-) -> list[dict[str, Any]]:
+def estimate_rows(one: EstimatedGroup, *, key: Mapping[str, str], level: float, mended: int) -> list[dict[str, Any]]:
     """Return the rows of one component, group and ending.
 
     Parameters
     ----------
+    one : EstimatedGroup
     key : mapping
         Component, grouping values and ending.
     mended : int
         Failures of the component mended without a part, which no life can show.
     """
+    lives, estimate = one.lives, one.estimate
     curve = known_curve(lives, level, estimate.births)
     notes = [estimate.trouble, *_about(lives, mended)]
     base = {
@@ -40,7 +43,7 @@ def estimate_rows(
         "weak": estimate.weak,
         "part_years": estimate.years,
         "births": estimate.births,
-        "prior": describe_prior(key["component"]) if estimate.prior else "",
+        "prior": _prior(one, key["component"]),
     }
     if estimate.average is None:
         row = _bounded(estimate, key["component"])
@@ -50,6 +53,17 @@ def estimate_rows(
         cells = {"model": region.fit.law.name, "weight": float(weight), **_law_cells(region)}
         rows.append({**base, **cells, **_curve_cells(curve, region), "note": ""})
     return rows
+
+
+def _prior(one: EstimatedGroup, component: str) -> str:
+    """Say the prior the estimate leans on, if any."""
+    fit = one.estimate.assumed
+    prior = one.estimate.prior or (fit.prior if fit is not None else None)
+    if prior is None:
+        return ""
+    if one.pooled is not None and prior is one.pooled.get(WEIBULL.name):
+        return describe_pooled(prior)
+    return describe_prior(component) if fit is None else ""
 
 
 def _law_cells(region: Region) -> dict[str, float]:
@@ -137,23 +151,33 @@ def _curve_cells(curve: ProductLimit | None, region: Region | None) -> dict[str,
 
 
 def _bounded(estimate: LifeEstimate, component: str) -> dict[str, Any]:
-    """Return what too few failures allow: bounds over assumed shapes, or nothing but a rate."""
-    what = f"only {estimate.failures} failures" if estimate.failures else "no failure"
-    what += f" and {estimate.weak} removals as weak" if estimate.weak else ""
+    """Return what too few failures allow: the exact bound of a rate, and bounds of ages over assumed shapes."""
+    what = f"only {_plural(estimate.failures, 'failure')}" if estimate.failures else "no failure"
+    what += f" and {_plural(estimate.weak, 'removal')} as weak" if estimate.weak else ""
     said = [f"{what} in {estimate.years:.0f} part-years: too few for a law (at least {FEWEST_TO_FIT})"]
-    if not math.isnan(estimate.most_per_year):
+    cells: dict[str, float] = {}
+    if estimate.band_b10 is not None and estimate.band_median is not None:
+        band, assumed = assumed_band(component), estimate.assumed
         said.append(f"at most {estimate.most_per_year:.2g} failures per part-year were the rate steady")
-    assumed, cells = estimate.assumed, {}
-    if assumed is not None and estimate.band_b10 is not None and estimate.band_median is not None:
-        band = assumed_band(component)
-        said.append(f"bounds assume a Weibull shape of {band[0]:g} to {band[-1]:g}, from parts fitted in the log alone")
-        scaled = assumed.quantile(0.1).low / assumed.low if assumed.low > 0 else math.nan
-        half = assumed.quantile(0.5).low / assumed.low if assumed.low > 0 else math.nan
+        said.append(f"bounds assume a Weibull shape of {band[0]:g} to {band[-1]:g}, whatever the unseen ages were")
+        if assumed is not None:
+            leans = f"a shape of {band[1]:g}" if _assumes_shape(assumed) else "what other groups tell (column prior)"
+            said.append(f"the estimate within them assumes {leans}")
         cells = {
-            **_with_limits("b10", assumed.scale * scaled, estimate.band_b10),
-            **_with_limits("median", assumed.scale * half, estimate.band_median),
+            "most_per_year": estimate.most_per_year,
+            **_with_limits("b10", assumed.quantile(0.1) if assumed else math.nan, estimate.band_b10),
+            **_with_limits("median", assumed.quantile(0.5) if assumed else math.nan, estimate.band_median),
         }
     return {"model": "average", **cells, "note": _joined([estimate.trouble, *said])}
+
+
+def _assumes_shape(fit: LawFit) -> bool:
+    """Say whether a fit's shape was assumed: held by a prior as narrow as an assumption."""
+    return fit.prior is not None and fit.prior.log_shape_sd <= ASSUMED_SD
+
+
+def _plural(count: int, word: str) -> str:
+    return f"{count} {word}{'' if count == 1 else 's'}"
 
 
 def _about(lives: Lives, mended: int) -> Iterator[str]:

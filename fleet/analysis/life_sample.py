@@ -140,6 +140,20 @@ def log_likelihood(law: Law, theta: FloatArray, terms: LifeTerms) -> tuple[float
     return value, gradient
 
 
+def log_likelihoods(law: Law, thetas: FloatArray, terms: LifeTerms) -> FloatArray:
+    """Return the log-likelihood alone at several (log scale, log shape), an array of shape (n, 2)."""
+    z = law.standard(thetas, terms.event_age)
+    constant = float(terms.event_weight @ np.log(terms.event_age))
+    by_event = (law.log_rate(z) - law.cumulative(z)) @ terms.event_weight
+    survived = law.cumulative(law.standard(thetas, terms.survived_age)) @ terms.survived_weight
+    value: FloatArray = by_event + thetas[:, 1] * terms.event_weight.sum() - constant - survived
+    if terms.interval_weight.size:
+        h_low = law.cumulative(law.standard(thetas, terms.interval_low))
+        gap = np.maximum(law.cumulative(law.standard(thetas, terms.interval_high)) - h_low, 1e-300)
+        value = value + (np.log(-np.expm1(-gap)) - h_low) @ terms.interval_weight
+    return value
+
+
 def _interval_part(law: Law, theta: FloatArray, terms: LifeTerms) -> tuple[float, FloatArray]:
     z_low, z_high = law.standard(theta, terms.interval_low), law.standard(theta, terms.interval_high)
     h_low, h_high = law.cumulative(z_low), law.cumulative(z_high)

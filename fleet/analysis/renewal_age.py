@@ -13,11 +13,10 @@ Checked by simulation in tests/studies/life_study.py and against a direct sum in
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy import signal
 
 from fleet.analysis.life_fit import Likelihood
 from fleet.analysis.life_laws import Law
@@ -25,10 +24,11 @@ from fleet.analysis.life_sample import IndexArray
 from fleet.analysis.poisson import FloatArray
 from fleet.errors import AnalysisError
 
-MOST_CELLS = 120
-"""The lattice is a month wide up to ten years, then so wide that this many cells reach the oldest unit."""
+MOST_CELLS = 60
+"""The lattice is two months wide up to ten years, then so wide that this many cells reach the oldest unit: against one
+four times as fine B10 moves by at most 0.3 %, an eighth of its standard error in a fleet of 600."""
 
-_MONTH = 1.0 / 12.0
+_FINEST = 1.0 / 6.0
 _MOST_AGES = 30
 _STEP = 2e-3
 
@@ -90,63 +90,79 @@ class RenewalMixture:
     _low: IndexArray = field(repr=False)
     _high: IndexArray = field(repr=False)
     _cells: tuple[IndexArray, IndexArray, FloatArray] = field(repr=False)
+    _cell_of: IndexArray = field(repr=False)
 
     def value(self, law: Law, theta: FloatArray) -> float:
         """Return the log-likelihood at (log scale, log shape)."""
+        return float(self.values(law, theta[None, :])[0])
+
+    def values(self, law: Law, thetas: FloatArray) -> FloatArray:
+        """Return the log-likelihood at each of several points, an array of shape (n, 2)."""
         oldest = self._since.shape[1] - 1
         count = oldest + int(max(self._low.max(), self._high.max())) + 1
         ages = np.arange(count) * self.step
         edges = np.concatenate([[0.0], (np.arange(count) + 0.5) * self.step])
-        alive, alive_at_edges = law.survival(theta, ages), law.survival(theta, edges)
+        alive, alive_at_edges = law.survival(thetas, ages), law.survival(thetas, edges)
         past = self._past(self._renewals(alive_at_edges, oldest))
         seen = past @ self._endings(alive, alive_at_edges, oldest)
-        share = seen / np.maximum(past @ alive[: oldest + 1], 1e-300)[:, None]
-        share = np.vstack([share, self._shares @ share])
+        share = seen / np.maximum(past @ alive[:, : oldest + 1, None], 1e-300)
+        share = np.concatenate([share, self._shares @ share], axis=1)
         rows, columns, weights = self._cells
-        return float(weights @ np.log(np.maximum(share[rows, columns], 1e-300)))
+        value: FloatArray = np.log(np.maximum(share[:, rows, columns], 1e-300)) @ weights
+        return value
 
-    def derivatives(self, law: Law, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return its gradient and Hessian, by central differences (the renewal equation has no short ones)."""
-        near = {(i, j): self.value(law, theta + _STEP * np.array([i, j])) for i in (-1, 0, 1) for j in (-1, 0, 1)}
-        along = np.array([near[1, 0] - near[-1, 0], near[0, 1] - near[0, -1]]) / (2.0 * _STEP)
-        twice = 2.0 * near[0, 0]
-        cross = 0.25 * (near[1, 1] - near[1, -1] - near[-1, 1] + near[-1, -1])
-        bend = [[near[1, 0] + near[-1, 0] - twice, cross], [cross, near[0, 1] + near[0, -1] - twice]]
-        return along, np.array(bend) / _STEP**2
+    def weighed(self, weights: FloatArray) -> RenewalMixture:
+        """Return the likelihood of the same lives, one weight a life."""
+        rows, columns, _ = self._cells
+        summed = np.bincount(self._cell_of, weights=weights, minlength=rows.size).astype(np.float64)
+        return replace(self, _cells=(rows, columns, summed))
+
+    def expand(self, law: Law, theta: FloatArray) -> tuple[float, FloatArray, FloatArray]:
+        """Return it with its gradient and Hessian, by central differences (the renewal equation has no short ones)."""
+        steps = np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)])
+        near = self.values(law, theta + _STEP * steps).reshape(3, 3)
+        along = np.array([near[2, 1] - near[0, 1], near[1, 2] - near[1, 0]]) / (2.0 * _STEP)
+        twice = 2.0 * near[1, 1]
+        cross = 0.25 * (near[2, 2] - near[2, 0] - near[0, 2] + near[0, 0])
+        bend = [[near[2, 1] + near[0, 1] - twice, cross], [cross, near[1, 2] + near[1, 0] - twice]]
+        return float(near[1, 1]), along, np.array(bend) / _STEP**2
 
     def _renewals(self, alive_at_edges: FloatArray, oldest: int) -> FloatArray:
         """Return the expected births at each lattice time after the unit's own: r = 1 at 0, then r = p*r."""
         edge = np.concatenate([[0.0], (np.arange(oldest + 1) + 0.5) * self.step])
         stays = np.exp(-self.removal_rate * edge)
-        failed = -np.diff(alive_at_edges[: oldest + 2])
-        ended = -np.diff(alive_at_edges[: oldest + 2] * stays)
+        failed = -np.diff(alive_at_edges[:, : oldest + 2])
+        ended = -np.diff(alive_at_edges[:, : oldest + 2] * stays)
         mass = ended - self.unit_goes * failed * np.exp(-self.removal_rate * np.arange(oldest + 1) * self.step)
-        if oldest == 0:
-            return np.ones(1)
-        mass[1] += mass[0]
-        impulse = np.zeros(oldest + 1)
-        impulse[0] = 1.0
-        births: FloatArray = signal.lfilter([1.0], np.concatenate([[1.0], -mass[1:]]), impulse)
-        return births
+        if oldest:
+            mass[:, 1] += mass[:, 0]
+        # kept from the last to the first, so that every sum runs over neighbours
+        births = np.ones(mass.shape)
+        for time in range(1, oldest + 1):
+            births[:, oldest - time] = np.einsum(
+                "bt,bt->b", mass[:, 1 : time + 1], births[:, oldest - time + 1 : oldest + 1]
+            )
+        return births[:, ::-1]
 
     def _past(self, births: FloatArray) -> FloatArray:
         """Return, by row, the weight of each age at which the part may have been found, but for its survival."""
-        stays = np.exp(-self.removal_rate * np.arange(births.size) * self.step)
+        stays = np.exp(-self.removal_rate * np.arange(births.shape[1]) * self.step)
         # births of the present lattice time: only the half of them before it
         stays[0] = 0.5
-        weight: FloatArray = np.append(births, 0.0)[self._since] * stays
+        known = np.concatenate([births, np.zeros((births.shape[0], 1))], axis=1)
+        weight: FloatArray = known[:, self._since] * stays
         return weight
 
     def _endings(self, alive: FloatArray, alive_at_edges: FloatArray, oldest: int) -> FloatArray:
         """Return how likely each ending is for a part found at each age, times its survival to that age."""
-        width = np.full(alive.size, self.step)
+        width = np.full(alive.shape[1], self.step)
         width[0] = 0.5 * self.step
         density = -np.diff(alive_at_edges) / width
         exact, between = self._high == self._low, self._high > self._low
-        chance = np.where(exact, density[self._until], alive[self._until])
+        chance = np.where(exact, density[:, self._until], alive[:, self._until])
         if between.any():
             age = np.arange(oldest + 1)[:, None]
-            chance[:, between] -= alive[age + self._high[between]]
+            chance[:, :, between] -= alive[:, age + self._high[between]]
         return chance
 
 
@@ -186,11 +202,10 @@ def renewal_mixture(
         raise AnalysisError(msg)
     candidates = _spread(ages) if unknown.any() else np.empty(0)
     oldest = max(float(np.nanmax(np.where(unknown, 0.0, lives.at_most))), _oldest_candidate(candidates, lives, unknown))
-    step = max(_MONTH, oldest / MOST_CELLS)
+    step = max(_FINEST, oldest / MOST_CELLS)
     rows, row_of, shares = _rows(lives, candidates, step)
     low, high, column_of = _columns(lives, step)
-    code = row_of * low.size + column_of
-    cell, where = np.unique(code, return_inverse=True)
+    cell, where = _distinct(row_of * low.size + column_of)
     count = np.bincount(where, weights=weights, minlength=cell.size).astype(np.float64)
     return RenewalMixture(
         step=step,
@@ -202,6 +217,7 @@ def renewal_mixture(
         _low=low,
         _high=high,
         _cells=(cell // low.size, cell % low.size, count),
+        _cell_of=where,
     )
 
 
@@ -233,8 +249,9 @@ def _rows(lives: UnknownLives, candidates: FloatArray, step: float) -> tuple[Ind
     maybe = np.rint(candidates / step).astype(np.intp)
     mixed = np.array([[age + q, q] for q in quiets for age in maybe], dtype=np.intp).reshape(-1, 2)
     pairs = np.vstack([np.column_stack([oldest, quiet])[~unknown], mixed])
-    rows, row = np.unique(pairs, axis=0, return_inverse=True)
-    row = row.reshape(-1)
+    width = int(pairs[:, 1].max()) + 1
+    code, row = _distinct(pairs[:, 0] * width + pairs[:, 1])
+    rows = np.column_stack([code // width, code % width])
     known = int((~unknown).sum())
     shares = np.zeros((quiets.size, len(rows)))
     for nth in range(quiets.size):
@@ -252,8 +269,17 @@ def _columns(lives: UnknownLives, step: float) -> tuple[IndexArray, IndexArray, 
     exact, alive = lives.low == lives.high, np.isinf(lives.high)
     high = np.rint(np.where(alive, 0.0, lives.high) / step).astype(np.intp)
     high = np.where(alive, -1, np.where(exact, low, np.maximum(high, low + 1)))
-    ending, which = np.unique(np.column_stack([low, high]), axis=0, return_inverse=True)
-    return ending[:, 0], ending[:, 1], which.reshape(-1)
+    width = int(high.max()) + 2
+    ending, which = _distinct(low * width + high + 1)
+    return ending // width, ending % width - 1, which
+
+
+def _distinct(codes: IndexArray) -> tuple[IndexArray, IndexArray]:
+    """Return the distinct small whole numbers and each one's place among them, without sorting."""
+    present = np.zeros(int(codes.max()) + 1, dtype=bool)
+    present[codes] = True
+    place = np.cumsum(present) - 1
+    return np.flatnonzero(present), place[codes]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -266,7 +292,11 @@ class JoinedLikelihood:
         """Return the sum of their log-likelihoods."""
         return math.fsum(part.value(law, theta) for part in self.parts)
 
-    def derivatives(self, law: Law, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return the sums of their gradients and Hessians."""
-        every = [part.derivatives(law, theta) for part in self.parts]
-        return sum(g for g, _ in every[1:]) + every[0][0], sum(h for _, h in every[1:]) + every[0][1]
+    def values(self, law: Law, thetas: FloatArray) -> FloatArray:
+        """Return the sum of their log-likelihoods at each of several points."""
+        return sum((part.values(law, thetas) for part in self.parts), np.zeros(len(thetas)))
+
+    def expand(self, law: Law, theta: FloatArray) -> tuple[float, FloatArray, FloatArray]:
+        """Return the sums of their log-likelihoods, gradients and Hessians."""
+        values, slopes, hessians = zip(*(part.expand(law, theta) for part in self.parts), strict=True)
+        return math.fsum(values), np.sum(slopes, axis=0), np.sum(hessians, axis=0)

@@ -270,6 +270,19 @@ def test_bounds_with_a_steady_rate_are_the_nist_factors(failures, low, high):
     assert found.high / found.scale == pytest.approx(high, abs=1.1e-4)
 
 
+# Exact Poisson limits on a count at 95 % (Garwood; as used in national vital-statistics technical notes [from memory])
+@pytest.mark.parametrize(("failures", "upper"), [(0, 3.6889), (1, 5.5716), (2, 7.2247), (3, 8.7673), (4, 10.2416)])
+def test_bounds_of_the_first_five_counts_are_the_exact_poisson_ones(failures, upper):
+    running, failed = [250.0] * (4 - min(failures, 4)), [250.0] * failures
+    found = assume_shape(life_sample(*with_running(failed, running)), 1.0, 0.95)
+    assert 1000.0 / found.low == pytest.approx(upper, abs=5e-5)
+    # any other shape is the same bound on ages raised to that power
+    scale = 1000.0 ** (1 / 2.2)
+    ages = np.full(4, (250.0) ** (1 / 2.2))
+    powered = assume_shape(life_sample(0.0, ages, np.where(np.arange(4) < failures, ages, INF)), 2.2, 0.95)
+    assert (scale / powered.low) ** 2.2 == pytest.approx(upper, abs=5e-5)
+
+
 def test_the_nist_example_of_two_failures():
     # 2 failures in 800 h: between 127 and 2251 h at 90 % [from memory]
     found = assume_shape(life_sample(0.0, [400.0, 400.0], [400.0, 400.0]), 1.0, 0.9)

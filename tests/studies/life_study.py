@@ -14,9 +14,10 @@ import math
 import numpy as np
 import pandas as pd
 
+from fleet.analysis.life_chosen import BIRTHS
 from fleet.analysis.life_data import ENDINGS, lives_of
 from fleet.analysis.life_draws import draw_failures, draw_parameters
-from fleet.analysis.life_estimate import BIRTHS, estimate_lives, quick_b10
+from fleet.analysis.life_estimate import estimate_lives, quick_b10
 from fleet.analysis.life_fit import KnownLives, fit_law, starting_point
 from fleet.analysis.life_laws import WEIBULL
 from fleet.analysis.life_sample import life_sample

@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 from small_logs import histories_of, kept, one_visit, unit, visit
 
 from fleet.analysis.life import estimate_life
@@ -169,32 +170,41 @@ def test_no_failure_is_an_answer_with_its_bound(tmp_path):
     assert row["b10_low"] > 0
     assert math.isnan(row["b10_high"])
     bound = -math.log(0.05) / row["part_years"]
+    assert row["most_per_year"] == pytest.approx(bound)
     assert f"at most {bound:.2g} failures per part-year" in row["note"]
     assert "no failure in" in row["note"]
 
 
-def test_few_failures_are_bounded_by_assumed_shapes(tmp_path):
+@pytest.mark.parametrize("failures", [1, 2, 3, 4])
+def test_few_failures_are_bounded_by_assumed_shapes(tmp_path, failures):
     log = typed_fleet(60)
-    keep = {p["visit_id"] for p in log["parts_used"][:3]}
+    keep = {p["visit_id"] for p in log["parts_used"][:failures]}
     log["parts_used"] = [p for p in log["parts_used"] if p["visit_id"] in keep]
     log["visits"] = [v for v in log["visits"] if v["visit_id"] in keep]
     histories = histories_of(tmp_path, **log)
     (row,) = estimate_life(histories, component=CAP).table.to_dict("records")
     histories.close()
-    assert row["failures"] == 3
+    assert row["failures"] == failures
     assert row["b10_low"] < row["b10"] < row["b10_high"]
     assert math.isnan(row["shape"])
-    assert "only 3 failures" in row["note"]
+    assert f"only {failures} failure" in row["note"]
     assert "assume a Weibull shape of 1.5 to 3" in row["note"]
+    # the exact Poisson bound, one-sided 95 %: chi-square with 2r + 2 degrees of freedom
+    bound = stats.chi2.ppf(0.95, 2 * failures + 2) / 2 / row["part_years"]
+    assert row["most_per_year"] == pytest.approx(bound)
+    assert f"at most {bound:.2g} failures per part-year" in row["note"]
 
 
 def test_scarce_failures_say_their_prior_aloud(tmp_path):
     log = typed_fleet(12)
     histories = histories_of(tmp_path, **log)
-    row = averages(estimate_life(histories, component=CAP, by=["model_family"])).iloc[0]
+    row = averages(estimate_life(histories, component=CAP, by=["model_family"], pooling="none")).iloc[0]
+    leaning = estimate_life(histories, component=CAP, by=["model_family"])
     histories.close()
     assert 5 <= row["failures"] < 20
     assert row["prior"].startswith("Weibull shape about 2 (1.0 to 4.0), median life about 10 years")
+    assert averages(leaning)["prior"][0].startswith("from the component's other groups: Weibull shape about 2")
+    assert any("lean on each other" in note for note in leaning.notes)
 
 
 def test_failures_mended_without_a_part_are_said(tmp_path):

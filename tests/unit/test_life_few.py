@@ -10,6 +10,7 @@ from fleet.analysis.life_few import assume_shape, shape_band
 from fleet.analysis.life_laws import LAWS, LOGNORMAL, WEIBULL
 from fleet.analysis.life_priors import assumed_band, describe_prior, life_prior, median_years
 from fleet.analysis.life_sample import life_sample
+from fleet.analysis.renewal_age import UnknownLives
 from fleet.errors import AnalysisError
 from fleet.trade.components import COMPONENT_BY_NAME
 
@@ -45,12 +46,64 @@ def test_bounds_hold_as_often_as_they_say():
 
 def test_the_band_holds_every_shape():
     sample = life_sample(0, [3, 5, 5], [3, INF, INF])
-    band = shape_band(sample, (1.5, 2.2, 3.0), 0.1)
+    band = shape_band([assume_shape(sample, shape) for shape in (1.5, 2.2, 3.0)], 0.1)
     for shape in (1.5, 2.2, 3.0):
         own = assume_shape(sample, shape).quantile(0.1)
         assert band.low <= own.low
         assert own.high <= band.high
     assert band.method == "shape assumed between 1.5 and 3"
+
+
+def test_a_band_takes_the_lowest_low_and_the_highest_high_by_hand():
+    # 100 years^k in all at each shape, two failures: bounds by chi-square, then the age of the first tenth
+    sample = life_sample(0, [1.0] * 100, [1.0, 1.0, *[INF] * 98])
+    band = shape_band([assume_shape(sample, shape, 0.9) for shape in (1.5, 2.2, 3.0)], 0.1)
+    tenth = -math.log(0.9)
+    lows = [(2 * 100 / stats.chi2.ppf(0.95, 6) * tenth) ** (1 / k) for k in (1.5, 2.2, 3.0)]
+    highs = [(2 * 100 / stats.chi2.ppf(0.05, 4) * tenth) ** (1 / k) for k in (1.5, 2.2, 3.0)]
+    assert (band.low, band.high) == pytest.approx((min(lows), max(highs)))
+
+
+def unseen(at_most, low, high, quiet=0.0):
+    at_most, low, high, quiet = np.broadcast_arrays(
+        *(np.atleast_1d(np.asarray(v, float)) for v in (at_most, low, high, quiet))
+    )
+    return UnknownLives(at_most=at_most, quiet=quiet, low=low, high=high)
+
+
+def test_lives_of_unknown_birth_count_at_the_ages_that_bound_by_hand():
+    none = life_sample([], [], [])
+    found = assume_shape(none, 2.0, 0.9, unknown=unseen([4.0, 6.0], [3.0, 2.0], [3.0, INF], quiet=[0.0, 1.0]))
+    least, most = 3**2 + (3**2 - 1), (7**2 - 4**2) + (8**2 - 6**2)
+    assert found.failures == 1
+    assert found.low == pytest.approx(math.sqrt(2 * least / stats.chi2.ppf(0.95, 4)))
+    assert found.high == pytest.approx(math.sqrt(2 * most / stats.chi2.ppf(0.05, 2)))
+    # where parts die young a young part bears more: the bounds change ends
+    young = assume_shape(none, 0.5, 0.9, unknown=unseen(4.0, 3.0, 3.0))
+    assert young.low == pytest.approx((2 * (math.sqrt(7) - 2) / stats.chi2.ppf(0.95, 4)) ** 2)
+    assert young.high == pytest.approx((2 * math.sqrt(3) / stats.chi2.ppf(0.05, 2)) ** 2)
+
+
+def test_a_unit_of_unknown_age_is_as_old_as_any_or_bounds_one_side_alone():
+    none, nameless = life_sample([], [], []), unseen(math.nan, 2.0, [2.0])
+    told = assume_shape(none, 2.0, 0.9, unknown=nameless, oldest=5.0)
+    assert told == assume_shape(none, 2.0, 0.9, unknown=unseen(5.0, 2.0, 2.0))
+    assert math.isinf(assume_shape(none, 2.0, 0.9, unknown=nameless).high)
+
+
+@pytest.mark.parametrize("failures", [0, 1, 2, 3, 4])
+def test_bounds_hold_whatever_the_unseen_ages(failures):
+    # true ages drawn between nought and the unit's: the bounds from the unit ages alone must hold those of the truth
+    rng = np.random.default_rng(failures)
+    at_most, low = rng.uniform(1, 12, 50), rng.uniform(0.5, 2, 50)
+    high = np.where(np.arange(50) < failures, low, INF)
+    age = rng.uniform(0, at_most)
+    for shape in (0.7, 1.0, 1.5, 2.2, 3.0):
+        truth = assume_shape(life_sample(age, age + low, age + high), shape)
+        found = assume_shape(life_sample([], [], []), shape, unknown=unseen(at_most, low, high))
+        assert found.low <= truth.low * (1 + 1e-12)
+        assert found.high >= truth.high * (1 - 1e-12)
+        assert found.failures == truth.failures == failures
 
 
 def test_no_failure_bounds_from_below_only():

@@ -37,7 +37,8 @@ def fitted(law, sample, **settings):
 def test_a_fit_stands_on_the_top(law):
     fit, known = fitted(law, drawn(500))
     assert fit.trouble == ""
-    slope, hessian = known.derivatives(law, fit.theta)
+    value, slope, hessian = known.expand(law, fit.theta)
+    assert value == known.value(law, fit.theta) == fit.log_likelihood
     assert slope == pytest.approx([0, 0], abs=1e-4)
     assert np.linalg.eigvalsh(hessian).max() < 0
     assert np.linalg.inv(-hessian) == pytest.approx(fit.covariance)

@@ -47,7 +47,7 @@ def test_survival_of_found_parts_is_that_of_drawn_lines():
 
 
 def test_a_failure_is_as_dense_as_survival_falls():
-    step = 1 / 12
+    step = 1 / 6
     exact = renewal_mixture(lives(5.0, 2.0, 2.0))
     around = [renewal_mixture(lives(5.0, 2.0 + way * step, INF)) for way in (-1, 1)]
     fall = math.exp(around[0].value(WEIBULL, THETA)) - math.exp(around[1].value(WEIBULL, THETA))
@@ -103,7 +103,8 @@ def test_cells_are_counted_not_repeated():
 
 def test_derivatives_are_those_of_the_value():
     mixture = renewal_mixture(lives([5.0, 3.0, 8.0], [1.0, 2.0, 3.0], [1.0, INF, 4.0]), removal_rate=0.05)
-    slope, hessian = mixture.derivatives(WEIBULL, THETA)
+    value, slope, hessian = mixture.expand(WEIBULL, THETA)
+    assert value == pytest.approx(mixture.value(WEIBULL, THETA), rel=1e-12)
     for place, step in enumerate(np.eye(2) * 1e-4):
         ahead, behind = (mixture.value(WEIBULL, THETA + way * step) for way in (1, -1))
         assert slope[place] == pytest.approx((ahead - behind) / 2e-4, abs=1e-4)
@@ -115,7 +116,7 @@ def test_joined_likelihoods_add_up():
     mixture = renewal_mixture(lives(5.0, 1.0, 1.0))
     joined = JoinedLikelihood(parts=(known, mixture))
     assert joined.value(WEIBULL, THETA) == known.value(WEIBULL, THETA) + mixture.value(WEIBULL, THETA)
-    for whole, one, other in zip(*(p.derivatives(WEIBULL, THETA) for p in (joined, known, mixture)), strict=True):
+    for whole, one, other in zip(*(p.expand(WEIBULL, THETA) for p in (joined, known, mixture)), strict=True):
         assert whole == pytest.approx(one + other)
 
 

@@ -191,6 +191,8 @@ def test_how_sure_carries_counts_wear_prior_and_the_narrower_answer():
     assert "They wear out: the older the part, the likelier it fails (shape about 1.7, 1.5 to 1.9)." in sure
     assert "leans on what is taken for granted beforehand: Weibull shape about 2." in sure
     assert "Parts fitted while the log was kept would alone give about 1.5 years for the first tenth." in sure
+    leaning = how_sure(life([row(prior="from the component's other groups: Weibull shape about 2")]))
+    assert "The answer leans on what the component's other groups tell: Weibull shape about 2." in leaning
     assert "wear out" not in how_sure(life([row(shape_low=0.9)]))
 
 
