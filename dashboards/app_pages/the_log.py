@@ -15,10 +15,10 @@ layout.say(
 layout.tell("Nothing is thrown away: every record is clean, refused, a duplicate or blank, and its text is kept.")
 
 layout.part("File by file")
-layout.frame(report.to_frame())
+layout.frame(report.to_frame().rename(columns={"quarantined": "refused"}))
 
 layout.part("Why records were set aside")
-layout.frame(reasons_table(report))
+layout.frame(reasons_table(report).replace({"standing": {"quarantined": "refused"}}))
 if report.n_quarantined:
     layout.tell(
         "The refused records come as a file that can be corrected in a spreadsheet and loaded again: "

@@ -2,7 +2,8 @@
 
 The records of such a file land as records of the source they were refused in, with its headers and its order of day
 and month, so that a corrected reading rejoins its visit's set and a corrected line its sheet. They are counted in
-the file they came back in; the refused record they replace becomes an older version.
+the file they came back in; the refused record they replace becomes an older version. So does every other record with
+the same content, in a later export that still has it: there the corrected one stands in its place.
 """
 
 from __future__ import annotations
@@ -17,10 +18,11 @@ from fleet.ingest.csv_bytes import scratch_file
 from fleet.ingest.csv_repair import SetAside, split_record
 from fleet.ingest.guard import unguard_cell
 from fleet.ingest.landed import Landed
+from fleet.ingest.landing import SHEET
 from fleet.ingest.raw import RawTable, numbered_table
 from fleet.ingest.refused_file import BOOKKEEPING, labels
 from fleet.store.database import Database
-from fleet.store.schema import TABLES
+from fleet.store.schema import TABLES, Table
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +62,8 @@ def take_apart(
     """
     rows = _rows(database, raw)
     if len(rows) + len(raw.set_aside) != raw.n_records:
-        msg = f"{raw.name}: {raw.n_records} records are in the file but {len(rows) + len(raw.set_aside)} were read"
+        n_read = len(rows) + len(raw.set_aside)
+        msg = f"{raw.name}: the records in the file are {raw.n_records} by one count and {n_read} by another"
         raise SourceError(msg)
     groups: dict[tuple[str, str, str], list[_Row]] = {}
     for row in rows:
@@ -138,23 +141,101 @@ def _cells_of(row: _Row, headers: Sequence[str], origin: Landed | None) -> tuple
 
 
 def replace_refused(database: Database) -> None:
-    """Let every corrected record take the place of the refused one, which becomes an older version."""
+    """Let every corrected record take the place of the refused one, which becomes an older version.
+
+    Another export may have the refused record again: every such one becomes an older version too, and the corrected one
+    counts as a record of the latest file that has it, so that it stays among the readings and parts of its visit there.
+    """
     if not database.value("select count(*) from log.landing.correction"):
         return
     database.run_file("fleet.ingest", "replaced")
-    for (name,) in database.rows("select distinct landed_in from memory.main.replaced"):
-        database.run(
-            f"""
-            update log.landing.{name} as l set standing = 'duplicate', reason = 'older_version'
-            from memory.main.replaced as r
-            where coalesce(l.counted_in, l.source_id) = r.source_id
-                and coalesce(l.record, l.rowid - r.first_place + 2) = r.record
-            """  # noqa: S608
-        )
+    database.run(_STANDS_FOR)
+    names = [name for (name,) in database.rows("select distinct landed_in from memory.main.replaced order by all")]
+    for name in names:
+        database.run(_REPEATED.format(landed_in=name, content=_content(_LANDED[name])))
+    for name in names:
+        _give_up(database, f"log.landing.{name}", "coalesce(l.record, l.rowid - r.first_place + 2)", name)
+        database.run(_FOLLOWS.format(landed_in=name))
+    _give_up(database, "log.landing.set_aside", "l.record")
+
+
+def _give_up(database: Database, landing: str, record: str, landed_in: str = "") -> None:
+    """Make the replaced records of a landing table, and those that repeat them, older versions."""
+    counted = "coalesce(l.counted_in, l.source_id)" if landed_in else "l.source_id"
+    older = f"update {landing} as l set standing = 'duplicate', reason = 'older_version' from"  # noqa: S608
+    database.run(f"{older} memory.main.replaced as r where {counted} = r.source_id and {record} = r.record")
     database.run(
-        "update log.landing.set_aside as a set standing = 'duplicate', reason = 'older_version' "
-        "from memory.main.replaced as r where a.source_id = r.source_id and a.record = r.record"
+        f"{older} (select distinct place from memory.main.repeated where landed_in = $landed_in) as r "  # noqa: S608
+        "where l.rowid = r.place",
+        {"landed_in": landed_in or "set_aside"},
     )
+
+
+_LANDED = {table.clean_name: table for table in (*TABLES.values(), SHEET)}
+
+
+def _content(table: Table) -> str:
+    """Return the SQL of what a record says: its values, and the cells it was refused for under whatever headers."""
+    cells = "list_sort(list_filter(json_extract_string(raw, '$.*'), lambda cell: trim(cell) <> ''))"
+    return f"hash({', '.join(column.name for column in table.columns)}, {cells})"
+
+
+# Which refused record a corrected one stands for in the end: a wrong correction may have been corrected again.
+# Grain: one row a corrected record.
+_STANDS_FOR = """
+create or replace table memory.main.stands_for as
+with recursive chain as (
+    select source_id, record, origin_source, origin_record from log.landing.correction where origin_source is not null
+    union
+    select c.source_id, c.record, o.origin_source, o.origin_record
+    from chain as c join log.landing.correction as o on o.source_id = c.origin_source and o.record = c.origin_record
+    where o.origin_source is not null
+)
+select * from chain as c anti join log.landing.correction as o
+    on o.source_id = c.origin_source and o.record = c.origin_record and o.origin_source is not null;
+
+create or replace table memory.main.gave_up as
+select r.*, coalesce(s.origin_source, r.source_id) as origin_source,
+    coalesce(s.origin_record, r.record) as origin_record
+from memory.main.replaced as r left join memory.main.stands_for as s using (source_id, record);
+
+-- lines that couldn't be split are known again by their text
+create or replace table memory.main.repeated as
+select 'set_aside' as landed_in, a.rowid as place, a.source_id, g.origin_source, g.origin_record
+from memory.main.gave_up as g
+join log.landing.set_aside as o on o.source_id = g.source_id and o.record = g.record
+join log.landing.set_aside as a on a.raw = o.raw and a.standing = 'quarantined'
+join log.landing.source as s on s.source_id = a.source_id and s.landed_in = g.landed_in
+anti join log.landing.correction as c on c.source_id = a.source_id
+"""
+
+# Records of a landing table that say what a replaced one says; those that came back corrected are never among them.
+_REPEATED = """
+insert into memory.main.repeated
+with told as (
+    select rowid as place, coalesce(counted_in, source_id) as source_id,
+        record, {content} as content
+    from log.landing.{landed_in} where coalesce(standing, 'quarantined') = 'quarantined'
+),
+gone as (
+    select distinct t.content, g.origin_source, g.origin_record
+    from memory.main.gave_up as g
+    join told as t on t.source_id = g.source_id and coalesce(t.record, t.place - g.first_place + 2) = g.record
+    where g.landed_in = '{landed_in}'
+)
+select '{landed_in}', t.place, t.source_id, g.origin_source, g.origin_record
+from told as t join gone as g using (content)
+anti join log.landing.correction as c on c.source_id = t.source_id
+"""
+
+_FOLLOWS = """
+update log.landing.{landed_in} as l set source_id = f.follows
+from (
+    select s.source_id, s.record, max(r.source_id) as follows
+    from memory.main.stands_for as s join memory.main.repeated as r using (origin_source, origin_record) group by all
+) as f
+where l.counted_in = f.source_id and l.record = f.record and l.source_id < f.follows
+"""
 
 
 def note_corrections(database: Database, source_id: int, corrected: Corrected) -> None:

@@ -152,6 +152,16 @@ def _bare_times(landing: Landing, careful: set[str]) -> tuple[str, str]:
     return f" replace ({dated})", note
 
 
+TOTALS = "|".join(
+    (
+        r"^(grand\s+|sub[\s-]*)?totals?\b",  # Total June, Subtotal
+        r"^([\w./-]+\s+){1,2}(sub)?totals?\s*:?\s*$",  # June 2024 total
+        r"^(sum|average|avg\.?|mean)\s*:?\s*$",
+    )
+)
+"""What the first filled cell of a row of sums says; only rows that can't be read as records are asked."""
+
+
 def _judge(landing: Landing) -> tuple[str, str]:
     """Return the SQL of standing and reason: which columns are refused, and whether the row is no record at all."""
     refused = {name: condition for column in landing.filled for name, condition in column.refused.items()}
@@ -165,7 +175,7 @@ def _judge(landing: Landing) -> tuple[str, str]:
     )
     blank = (
         f"case when coalesce({cells}, '') = '' then 'empty row' when {repeated} then 'repeated header' "
-        f"when regexp_matches(coalesce({cells}, ''), '^(grand\\s+|sub\\s*)?totals?\\b', 'i') then 'totals row' end"
+        f"when regexp_matches(coalesce({cells}, ''), {literal(TOTALS)}, 'i') then 'totals row' end"
     )
     return (
         f"case when {bad} then case when {blank} is not null then 'blank' else 'quarantined' end end",

@@ -6,7 +6,7 @@ import datetime as dt
 import hashlib
 import os
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -78,7 +78,7 @@ def load_log(
         If another load is running, or the store can't be read or written.
     """
     options = options or LoadOptions()
-    found = discover(path)
+    found = discover(path, is_named=_named_in(options.mapping))
     with store.lock(), _scratch(store) as scratch:
         before = store.manifest()
         progress("looking over the files")
@@ -182,12 +182,43 @@ def _scratch(store: Store) -> Iterator[Path]:
         raise StoreError(msg) from error
 
 
-def _passed_over(path: Path, names: tuple[str, ...]) -> tuple[str, ...]:
-    """Say in one sentence which files of the folder are no CSV files."""
-    if not names:
-        return ()
-    shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
-    return (f"passed over in {path.name}: {shown} (no CSV {'files' if len(names) > 1 else 'file'})",)
+def _named_in(mapping: LogMapping | None) -> Callable[[str], bool]:
+    """Return what tells whether the mapping speaks of a file in particular."""
+
+    def is_named(name: str) -> bool:
+        mapped = mapping.file_for(name) if mapping else None
+        return mapped is not None and mapped.name != "*"
+
+    return is_named
+
+
+OFFICE_ENDINGS = (".xls", ".xlsb", ".ods", ".numbers")
+PACKED_ENDINGS = (".zip", ".7z", ".rar", ".tar", ".tgz", ".tar.gz", ".bz2", ".xz")
+
+
+def _passed_over(folder: Path, names: Sequence[str]) -> tuple[str, ...]:
+    """Say which files of the folder were passed over, and what to do with those that may be part of the log."""
+    groups: dict[str, list[str]] = {}
+    for name in names:
+        groups.setdefault(_why_passed_over(folder / name), []).append(name)
+    return tuple(f"passed over in {folder.name}: {_some(groups[why])}{why}" for why in sorted(groups, reverse=True))
+
+
+def _why_passed_over(path: Path) -> str:
+    name = path.name.lower()
+    if name.startswith((".", "~$")):
+        return " (hidden)"
+    if path.is_dir():
+        return " (not looked into); give a folder by itself if it is part of the log"
+    if name.endswith(OFFICE_ENDINGS):
+        return "; save as .xlsx or CSV what is part of the log"
+    if name.endswith(PACKED_ENDINGS):
+        return "; unpack what is part of the log"
+    return " (no table of a log)"
+
+
+def _some(names: Sequence[str]) -> str:
+    return ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
 
 
 def keep_source(store: Store, source: SourceEntry, path: Path) -> None:

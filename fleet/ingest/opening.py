@@ -12,12 +12,14 @@ from fleet.ingest.cells import DATED, MEASURED
 from fleet.ingest.conventions import Conventions
 from fleet.ingest.corrections import Corrected, take_apart
 from fleet.ingest.dates import DateOrder
-from fleet.ingest.headers import DRAFTING, HeaderPlan, best_table, understand_headers
+from fleet.ingest.guess_names import plain
+from fleet.ingest.headers import DRAFTING, HeaderPlan, understand_headers
 from fleet.ingest.landed import Landed
 from fleet.ingest.mapping import FileMapping, LogMapping
 from fleet.ingest.raw import RawTable, open_tables
 from fleet.ingest.refused_file import file_key, is_refused_file
-from fleet.ingest.sources import order_of_reading, table_by_name
+from fleet.ingest.sources import order_of_reading
+from fleet.ingest.which_table import clearly_another, named_table, only_table, plainly_of, table_by_headers
 from fleet.store.database import Database
 from fleet.store.snapshots import LoadEntry, SourceEntry, Store
 
@@ -42,6 +44,7 @@ class Opener:
     def __init__(self, store: Store, paths: Mapping[str, Path], scratch: Path) -> None:
         self._store, self._paths, self.scratch = store, paths, scratch
         self.passed_over: list[str] = []
+        """What is to be said of the files: those passed over, and those taken for what they are by their headers."""
 
     def open(self, database: Database, load: LoadEntry, landed: Sequence[Landed]) -> list[Reading]:
         """Return the tables of a load in the order they are read; ``landed`` are those of earlier loads.
@@ -57,13 +60,18 @@ class Opener:
         readings: list[Reading] = []
         self.passed_over = []
         for source in load.sources:
-            for raw in self.tables(source, mapping):
+            tables = self.tables(source, mapping)
+            only = only_table(tables)
+            for raw in tables:
                 if is_refused_file(raw.headers):
                     readings += self._corrected(database, raw, load, source, landed)
-                elif (reading := _plain(raw, load, source, mapping)) is not None:
+                    continue
+                reading, remarks = _plain(raw, load, source, mapping, is_only=raw is only)
+                self.passed_over += remarks
+                if reading is not None:
                     readings.append(reading)
                 elif raw.member or (mapping and mapping.file_for(raw.name)):
-                    self.passed_over.append(f"passed over: {_shown(raw)}")
+                    self.passed_over.append(f"passed over: {_shown(raw)}{_hint(raw)}")
                 else:
                     msg = f"{_shown(raw)}: neither its name nor its headers say which table it is; {DRAFTING}"
                     raise SourceError(msg)
@@ -133,17 +141,78 @@ def _shown(raw: RawTable) -> str:
     return f"{raw.name} (headers: {', '.join(raw.headers[:8])}{more})"
 
 
-def _plain(raw: RawTable, load: LoadEntry, source: SourceEntry, mapping: LogMapping | None) -> Reading | None:
-    """Return how a table is to be read; None where nothing says which it is, or the mapping leaves it aside."""
+def _hint(raw: RawTable) -> str:
+    """Return what is to be said of a table that is passed over though most of its headers are those of a log's."""
+    table = plainly_of(raw.headers)
+    return f"; most are those of {table}: if it belongs to the log, {DRAFTING}" if table else ""
+
+
+def _plain(
+    raw: RawTable, load: LoadEntry, source: SourceEntry, mapping: LogMapping | None, *, is_only: bool
+) -> tuple[Reading | None, list[str]]:
+    """Return how a table is to be read, and what is to be said of that.
+
+    It is None where nothing says which table it is, or the mapping leaves it aside.
+    """
     mapped = mapping.file_for(raw.name) if mapping else None
-    table = mapped.table if mapped else table_by_name(raw.member or source.name) or best_table(raw.headers)
-    if not table:
-        return None
-    plan = understand_headers(raw.name, table, raw.headers, mapped, sample=raw.sample())
-    return Reading(
+    if mapped and not mapped.table:
+        return None, []
+    if mapped:
+        plan: HeaderPlan | None = understand_headers(raw.name, mapped.table, raw.headers, mapped, sample=raw.sample())
+        said = ""
+    else:
+        plan, said = _understood(raw, is_only=is_only)
+    if plan is None:
+        return None, []
+    reading = Reading(
         raw=raw, plan=plan, load=load, sha256=source.sha256, forced=load.options.get("dates"),
         decimal=mapped.decimal if mapped else "", conventions=_said(plan, mapped, load.options.get("dates")),
     )  # fmt: skip
+    read = _headers_said(plan, mapped)
+    if not said:
+        return reading, [f"{raw.name}: read {read}"] if read else []
+    return reading, [f"{said}; {read}" if read else said]
+
+
+def _headers_said(plan: HeaderPlan, mapped: FileMapping | None) -> str:
+    """Return what headers were taken for that don't say so by themselves and that no mapping speaks of."""
+    told = {column.header.strip() for column in mapped.columns} if mapped else set()
+    read = []
+    for position, column in plan.columns:
+        header = plan.headers[position]
+        own = plain(column.name).startswith(plain(header)) and len(plain(header)) > 3
+        if header.strip() not in told and not own and column.name not in plan.day_from:
+            unit = plan.units.get(column.name)
+            read.append(f"{header!r} as {column.name}{f' in {unit}' if unit else ''}")
+    times = [(plan.headers[position], column) for column, position in plan.clock.items()]
+    read += [f"{header!r} as the time of {column}" for header, column in times if header.strip() not in told]
+    return ", ".join(read)
+
+
+def _understood(raw: RawTable, *, is_only: bool) -> tuple[HeaderPlan | None, str]:
+    """Return how the columns of a table nobody has spoken of are understood, None where it is of no known kind."""
+    named = named_table(raw, is_only=is_only)
+    if named is None:
+        # one that is all there is and plainly of a kind says which column is missing
+        table = table_by_headers(raw.headers) or (plainly_of(raw.headers) if is_only or not raw.member else None)
+        if table is None:
+            return None, ""
+        plan = understand_headers(raw.name, table, raw.headers, sample=raw.sample())
+        return plan, f"{raw.name}: read as {table}, which its headers fit best"
+    said = "{}: read as {}, which its headers speak of, whatever its name"
+    other = clearly_another(named, raw.headers, fits=True)
+    if other is None:
+        try:
+            return understand_headers(raw.name, named, raw.headers, sample=raw.sample()), ""
+        except SourceError as error:
+            other = clearly_another(named, raw.headers, fits=False)
+            if other is None:
+                fitting = table_by_headers(raw.headers)
+                if fitting in (None, named):
+                    raise
+                msg = f"{error}; or, if this is {fitting}, let its name begin so"
+                raise SourceError(msg) from error
+    return understand_headers(raw.name, other, raw.headers, sample=raw.sample()), said.format(raw.name, other)
 
 
 def _said(plan: HeaderPlan, mapped: FileMapping | None, forced: str | None) -> Conventions:

@@ -16,6 +16,9 @@ CANNOT = "can't be answered"
 FAULT = "visits.finding | parts_used.component"
 """What was wrong, or what was fitted: one of them tells a failure."""
 
+NAMED_BY_CATALOGUE = frozenset({"parts_used.part_no", "catalogue.part_no", "catalogue.component"})
+"""Where these are, a part's number tells its component."""
+
 RATED = "equipment.herm_uf | equipment.fan_uf"
 READ = "readings.value | readings.amps"
 
@@ -91,7 +94,7 @@ NEEDS = (
     Need(
         "night and weekend calls", ("visits.after_hours | visits.reported_at",),
         better=(
-            ("visits.after_hours", "worked out from the time of the call, where it has one"),
+            ("visits.after_hours", "night calls are worked out from the time of the call, where it has one"),
             ("properties.hours_from", "working hours are taken as mon-fri 8:00-17:00"),
         ),
     ),
@@ -117,7 +120,7 @@ NEEDS = (
     ),
     Need("refrigerant forecast for next summer", ("visits.refrigerant_added_oz",)),
     Need("which part fits which unit", ("catalogue.part_no", "catalogue.fits | catalogue.herm_uf"),
-        "the part last fitted in a unit or its family"),
+        "the part last fitted in a unit or its family is taken to fit it"),
     Need(
         "what to order, and what it costs", (FAULT, "catalogue.unit_cost | parts_used.unit_cost"),
         "pieces to order, without money",
@@ -143,13 +146,16 @@ _SHEET_PARTS = {
 }  # fmt: skip
 
 
-def what_is_missing(present: Mapping[str, Collection[str]]) -> tuple[Missing, ...]:
+def what_is_missing(present: Mapping[str, Collection[str]], *, is_read: bool = False) -> tuple[Missing, ...]:
     """Say which answers a log can't give in full, for want of which columns, and what it gives instead.
 
     Parameters
     ----------
     present : mapping of table name to its columns
         Columns that hold at least one value; those of a visits sheet stand under visits.
+    is_read : bool
+        Whether the columns were found in records that have been read. There the catalogue has named the components
+        of the parts whose numbers it has; before that, having part numbers on both sides promises as much.
 
     Returns
     -------
@@ -157,6 +163,8 @@ def what_is_missing(present: Mapping[str, Collection[str]]) -> tuple[Missing, ..
         In the order of `NEEDS`; an answer that only lacks what would make it better comes once for each such column.
     """
     there = {place for table, columns in present.items() for column in columns for place in _places(table, column)}
+    if not is_read and there >= NAMED_BY_CATALOGUE:
+        there.add("parts_used.component")
     found = []
     for need in NEEDS:
         wanting = tuple(name for name in need.needs if not _given(name, there))

@@ -86,7 +86,7 @@ def read_report(database: Database, *, data_version: str, loaded: bool) -> LoadR
         reasons=tuple((t, s, r, int(n)) for t, s, r, n in reasons),
         notices=tuple((t, r, int(n)) for t, r, n in notices),
         remarks=tuple(said for (said,) in remarks),
-        missing=what_is_missing(_columns_present(database)),
+        missing=what_is_missing(_columns_present(database), is_read=True),
     )
 
 

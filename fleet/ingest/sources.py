@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 import zipfile
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from fleet.errors import SourceError
-from fleet.ingest.csv_bytes import READING_FAILS, open_bytes
+from fleet.ingest.csv_bytes import READING_FAILS, look_at_csv, open_bytes
+from fleet.ingest.csv_repair import first_records
+from fleet.ingest.header_row import MOST_ROWS, csv_header, names_a_table
+from fleet.ingest.refused_file import is_refused_file
 from fleet.ingest.sqlite_file import SQLITE_MARK, list_tables
 from fleet.store.schema import TABLES
 
 CSV_ENDINGS = (".csv", ".csv.gz", ".tsv", ".tsv.gz", ".txt", ".txt.gz")
 SQLITE_ENDINGS = (".sqlite", ".sqlite3", ".db")
 WORKBOOK_ENDINGS = (".xlsx", ".xlsm")
+NOTE_ENDING = ".txt"
+"""Of files so named some hold a table, and some a note to whoever opens the folder."""
 BESIDE_SQLITE = ("-wal", "-shm", "-journal")
 """What SQLite keeps beside a file in use; it is read with the file."""
 
@@ -29,6 +36,8 @@ OTHERS = {b"%PDF": "a PDF file", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a pi
 OLE_MARK = bytes.fromhex("d0cf11e0a1b11ae1")
 MOST_CONTROLS = 0.05
 """Share of control bytes in a file's beginning above which it is no text."""
+FEWEST_ALIKE = 3
+"""Lines with the same number of fields, the header among them, from which on a text may be a table."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,11 +57,17 @@ class Discovery:
     passed_over: tuple[str, ...]
 
 
-def discover(path: Path) -> Discovery:
+def discover(path: Path, *, is_named: Callable[[str], bool] = lambda _: False) -> Discovery:
     """Find the files of the log at ``path``: a folder of CSV, XLSX and SQLite files, or one such file.
 
     In a folder, files are chosen by their endings; hidden files, lock files of a spreadsheet program (``~$``),
-    folders and other kinds are passed over. What kind a chosen file is, its content says.
+    folders, other kinds and notes (text files that plainly hold no table) are passed over. What kind a chosen file is,
+    its content says.
+
+    Parameters
+    ----------
+    is_named : callable
+        Tells by a file's name whether the user has said how it is to be read; such a file is no note.
 
     Raises
     ------
@@ -64,7 +79,7 @@ def discover(path: Path) -> Discovery:
             msg = f"{path} isn't there; give {KINDS}"
             raise SourceError(msg)
         if path.is_dir():
-            return _discover_folder(path)
+            return _discover_folder(path, is_named)
         return Discovery(files=(_source_file(path),), passed_over=())
     except OSError as error:
         msg = f"{path} can't be read ({error.strerror or error})"
@@ -93,6 +108,32 @@ def kind_of(name: str, path: Path) -> str:
             raise SourceError(msg)
     _require_text(name, path)
     return "csv"
+
+
+def is_note(name: str, path: Path) -> bool:
+    """Tell whether a file of text plainly is no table, but a note that lies beside one (``readme.txt``).
+
+    Only files ending in .txt are asked. One that is named like a log's table, or in which some row names the columns
+    of one, is none; nor is one whose lines mostly have the same number of fields: it may be a table in words of its
+    own, and the load must not go on without it.
+    """
+    if not name.lower().endswith(NOTE_ENDING) or table_by_name(name):
+        return False
+    with open_bytes(path) as stream:
+        if not stream.read(1 << 18).strip(b" \t\r\n\x00\xff\xfe\xef\xbb\xbf"):
+            return True
+    facts = look_at_csv(name, path)
+    with suppress(SourceError):  # a header that can't be split
+        facts, _, headers = csv_header(name, path, facts)
+        # one word on a line of its own names no table
+        if is_refused_file(headers) or (sum(map(bool, headers)) > 1 and names_a_table(headers)):
+            return False
+    fields = [record.fields or [] for record in first_records(path, facts, MOST_ROWS)]
+    widths = Counter(len(row) for row in fields if any(field.strip() for field in row))
+    width, n_alike = max(widths.items(), key=lambda item: (item[0] > 1, item[1]), default=(0, 0))
+    # commas come in sentences too
+    fewest = 3 if facts.delimiter == "," else 2
+    return width < fewest or n_alike < FEWEST_ALIKE or n_alike * 3 < widths.total() * 2
 
 
 def table_by_name(file_name: str) -> str | None:
@@ -127,15 +168,19 @@ def order_of_reading(tables: Sequence[str]) -> list[int]:
     return sorted(range(len(tables)), key=lambda i: (order.index(tables[i]), i))
 
 
-def _discover_folder(folder: Path) -> Discovery:
+def _discover_folder(folder: Path, is_named: Callable[[str], bool]) -> Discovery:
     endings = (*CSV_ENDINGS, *SQLITE_ENDINGS, *WORKBOOK_ENDINGS)
     files: list[SourceFile] = []
     others: list[str] = []
     for entry in sorted(folder.iterdir()):
         if entry.name.startswith((".", "~$")) or not entry.is_file() or not entry.name.lower().endswith(endings):
             others.append(_shown(entry))
+            continue
+        file = _source_file(entry)
+        if file.kind == "csv" and not is_named(file.name) and is_note(file.name, file.path):
+            others.append(file.name)
         else:
-            files.append(_source_file(entry))
+            files.append(file)
     if not files:
         held = f" (it holds {', '.join(others[:5])}{' …' if len(others) > 5 else ''})" if others else ""
         msg = f"{folder} holds no CSV, XLSX or SQLite file{held}"

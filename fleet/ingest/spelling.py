@@ -83,18 +83,52 @@ def _rename(database: Database, table: Table, column: str, kept: Mapping[str, st
 
 def settle_spellings(database: Database) -> list[str]:
     """Merge the spellings of every kind of name; return, said aloud, the names left apart that may be the same."""
+    said = take_off_zeros(database)
     database.run_file("fleet.ingest", "names")
-    said = []
     for names in NAMES:
         alike = merge_spellings(database, names)
         column = names.defined_in[1] if names.defined_in else ""
         shown = ", ".join(f"{a!r} and {b!r}" for a, b in alike[:5]) + (" …" if len(alike) > 5 else "")
         if alike:
+            apart = f"pair of {column} differs" if len(alike) == 1 else f"pairs of {column} differ"
+            kept = "is" if len(alike) == 1 else "are"
             said.append(
-                f"{len(alike)} pairs of {column} differ only in case, spaces, punctuation or zeros and are kept apart: "
+                f"{len(alike)} {apart} only in case, spaces, punctuation or zeros and {kept} kept apart: "
                 f"{shown}; if they are the same, say so in a mapping ([[same]])"
             )
     return said
+
+
+NUMBERED = ("visit_id", "equipment_id", "building", "apartment")
+"""Names that are often numbers: a program that takes them for measurements writes 12 as 12.0."""
+FIRST = 1000
+"""Records of a file from its beginning that tell whether the rest is worth a look."""
+
+
+def take_off_zeros(database: Database) -> list[str]:
+    """Take ``.0`` off the names of every column of a file in which each name is a whole number written so; say it."""
+    said = []
+    sources = database.rows("select source_id, name, member, landed_in, first_place from log.landing.source order by 1")
+    for source_id, name, member, landed_in, first_place in sources:
+        landing = f"log.landing.{landed_in}"
+        own = {column.name for column in _LANDED[landed_in].columns}
+        # a corrected record may have been written without it
+        mine = f"from {landing} where source_id = {int(source_id)} and counted_in is null and standing is null"
+        for column in (column for column in NUMBERED if column in own):
+            asked = f"select bool_and(suffix({column}, '.0')) {mine} and rowid"
+            if not database.value(f"{asked} between {first_place} and {first_place + FIRST - 1}"):
+                continue
+            whole = f"regexp_full_match({column}, '[0-9]+\\.0')"
+            if database.value(f"select bool_and({whole}) and count({column}) > 1 {mine}"):
+                database.run(
+                    f"update {landing} set {column} = {column}[:-3] where source_id = {int(source_id)} and {whole}"  # noqa: S608
+                )
+                shown = f"{name}:{member}" if member else name
+                said.append(f"{shown}: every {column} is a number written like 12.0; read as 12")
+    return said
+
+
+_LANDED = {table.clean_name: table for table in (*TABLES.values(), SHEET)}
 
 
 def merge_spellings(database: Database, names: Names) -> list[tuple[str, str]]:

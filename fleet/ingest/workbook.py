@@ -117,8 +117,8 @@ class Workbook:
         n_counted = count.n_filled + len(count.errors)
         if (last_row, n_filled) != (count.last_row, n_counted):
             msg = (
-                f"{shown} was read twice with different results ({last_row} rows with {n_filled} filled cells, then "
-                f"{count.last_row} with {n_counted}); open the workbook and save it again, or save it as CSV"
+                f"{shown} was read twice with different results (filled cells to row {last_row}: {n_filled}, then to "
+                f"row {count.last_row}: {n_counted}); open the workbook and save it again, or save it as CSV"
             )
             raise SourceError(msg)
 

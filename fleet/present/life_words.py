@@ -129,12 +129,19 @@ def how_sure(answer: Answer) -> str:
         wear = about(row["shape"], row["shape_low"], row["shape_high"])
         said.append(f"They wear out: the older the part, the likelier it fails (shape {wear}).")
     if len(rows) == 1 and row["prior"]:
-        said.append(f"Failures are few, so the answer leans on what is taken for granted beforehand: {row['prior']}.")
+        said.append(_leans_on(str(row["prior"])))
     born = finite(row["b10_born_in_log"])
     if len(rows) == 1 and born is not None and row["births"] == "any":
         alone = about(born, unit="years")
         said.append(f"Parts fitted while the log was kept would alone give {alone} for the first tenth.")
     return " ".join(said)
+
+
+def _leans_on(prior: str) -> str:
+    others = "from the component's other groups: "
+    if prior.startswith(others):
+        return f"The answer leans on what the component's other groups tell: {prior.removeprefix(others)}."
+    return f"Failures are few, so the answer leans on what is taken for granted beforehand: {prior}."
 
 
 def weak_ways(answer: Answer) -> str:

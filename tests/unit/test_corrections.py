@@ -8,7 +8,7 @@ import pytest
 from small_logs import unit, visit, write_log
 
 from fleet.errors import SourceError
-from fleet.ingest.load import load_log, rebuild
+from fleet.ingest.load import load_log, rebuild, undo_load
 from fleet.ingest.records import find_records, list_records
 from fleet.ingest.refused_file import BOOKKEEPING, write_refused
 from fleet.ingest.report import records_frame
@@ -228,3 +228,143 @@ def test_two_files_of_refused_records_in_one_load_keep_apart(log):
     report = load_log(folder, log.store, loaded_on=LOADED_ON)
     assert report.n_quarantined == 0
     assert log.ask("select visit_id, labor_cost::int from log.clean.visit order by 1") == [("V1", 10), ("V2", 2)]
+
+
+# the refused record comes again in a later export
+
+
+BAD, GOOD = {"labor_cost": "ten"}, {"labor_cost": "10"}
+
+
+def totals(report):
+    assert all(account.balanced for account in report.accounts)
+    return tuple(report.total(standing) for standing in ("records", "clean", "quarantined", "duplicate", "blank"))
+
+
+def test_a_later_export_that_repeats_a_corrected_record_adds_only_what_is_new(log):
+    log.load(equipment=[unit("U1")], visits=[call(**BAD), call("V2")])
+    (row,) = log.refused()
+    log.give_back([{**row, **GOOD}])
+    report = log.load(visits=[call(**BAD), call("V2"), call("V3")])
+    assert totals(report) == (7, 4, 0, 3, 0)
+    assert log.standing("duplicate") == [
+        ("visits.csv", 2, "older_version"), ("visits.csv", 3, "same_row"), ("visits.csv", 2, "older_version"),
+    ]  # fmt: skip
+    assert log.ask("select visit_id, labor_cost::int from log.clean.visit order by 1") == [
+        ("V1", 10), ("V2", None), ("V3", None),
+    ]  # fmt: skip
+    again = rebuild(log.store)
+    assert (again.accounts, again.reasons, again.notices) == (report.accounts, report.reasons, report.notices)
+
+
+def test_taking_the_correction_back_brings_the_refusal_back(log):
+    log.load(equipment=[unit("U1")], visits=[call(**BAD), call("V2")])
+    (row,) = log.refused()
+    log.give_back([{**row, **GOOD}])
+    log.load(visits=[call(**BAD), call("V2"), call("V3")])
+    _, report = undo_load(log.store, 2)
+    assert totals(report) == (6, 3, 1, 2, 0)
+    assert log.standing("quarantined") == [("visits.csv", 2, "labor_cost_not_money")]
+    # and the correction can come again, by the export that was read last
+    (row,) = log.refused()
+    assert totals(log.give_back([{**row, **GOOD}])) == (7, 4, 0, 3, 0)
+
+
+def test_a_refused_record_that_comes_again_changed_is_refused_anew(log):
+    log.load(equipment=[unit("U1")], visits=[call(**BAD), call("V2")])
+    (row,) = log.refused()
+    log.give_back([{**row, **GOOD}])
+    report = log.load(visits=[call(labor_cost="eleven")])
+    assert report.n_quarantined == 1
+    assert log.refused()[0]["labor_cost"] == "eleven"
+
+
+def test_a_repeated_record_is_known_under_other_headers_and_beside_new_columns(log):
+    log.load(equipment=[unit("U1")], visits=[call(**BAD), call("V2")])
+    (row,) = log.refused()
+    log.give_back([{**row, **GOOD}])
+    text = "Call Type,Labor Cost,Reported,Tag,Visit No,Vendor\nno cooling,ten,2024-06-01,U1,V1,\n"
+    assert totals(log.load_text("visits later.csv", text)) == (5, 3, 0, 2, 0)
+
+
+def test_a_record_refused_by_a_check_stays_corrected_when_it_is_repeated(log):
+    bad = visit("V1", "X9", "2024-06-01")
+    reading = {"visit_id": "V1", "component": "herm", "value": 44}
+    log.load(equipment=[unit("U1")], visits=[bad, call("V2")], readings=[reading])
+    log.give_back([{**log.refused()[0], "equipment_id": "U1"}])
+    report = log.load(visits=[bad], readings=[reading])
+    assert (report.n_quarantined, report.total("duplicate")) == (0, 3)
+    assert log.ask("select visit_id, equipment_id from log.clean.visit order by 1") == [("V1", "U1"), ("V2", "U1")]
+    assert log.ask("select visit_id, value_uf from log.clean.reading") == [("V1", 44.0)]
+
+
+def test_a_corrected_reading_stays_in_its_visits_set_when_the_set_comes_again(log):
+    readings = [
+        {"visit_id": "V1", "component": "herm", "value": "39.0"},
+        {"visit_id": "V1", "component": "fan", "value": "4o9"},
+    ]
+    log.load(equipment=[unit("U1")], visits=[call()], readings=readings)
+    (row,) = log.refused()
+    log.give_back([{**row, "value": "4.9"}])
+    report = log.load(visits=[call()], readings=[*readings, {"visit_id": "V1", "component": "start", "value": "95"}])
+    assert report.n_quarantined == 0
+    assert log.ask("select component, value_uf from log.clean.reading order by 1") == [
+        ("fan", 4.9), ("herm", 39.0), ("start", 95.0),
+    ]  # fmt: skip
+    assert totals(report) == (9, 5, 0, 4, 0)
+
+
+def test_a_corrected_line_of_a_sheet_stays_with_its_visit_when_the_sheet_comes_again(log):
+    cells = {"visit_id": "V1", "equipment_id": "U1", "building": "1", "reported_at": "2024-06-01"}
+    rows = [{**cells, "part_no": "A", "part_cost": "10"}, {**cells, "part_no": "B", "part_cost": "ten"}]
+    log.load(visits=rows)
+    (row,) = log.refused()
+    log.give_back([{**row, "part_cost": "12"}])
+    report = log.load(visits=[*rows, {**cells, "visit_id": "V2"}])
+    assert report.n_quarantined == 0
+    assert log.ask("select part_no, unit_cost::int from log.clean.part order by 1") == [("A", 10), ("B", 12)]
+    assert log.ask("select visit_id from log.clean.visit order by 1") == [("V1",), ("V2",)]
+    assert totals(report)[0] == 6
+
+
+def test_a_line_that_couldnt_be_split_is_known_again(log):
+    text = "visit_id,equipment_id,reported_at,notes\nV1,U1,2024-06-01,a,b\nV3,U1,2024-06-03,fine\n"
+    log.load_text("visits.csv", text)
+    (row,) = log.refused()
+    log.give_back([{**row, "refused_text": 'V1,U1,2024-06-01,"a,b"'}])
+    report = log.load_text("visits.csv", text + "V4,U1,2024-06-04,new\n")
+    assert totals(report) == (6, 3, 0, 3, 0)
+    _, report = undo_load(log.store, 2)
+    assert report.n_quarantined == 2  # lines without a key of their own, one a file
+
+
+def test_a_record_given_back_as_it_was_stays_refused(log):
+    log.load(equipment=[unit("U1")], visits=[call(**BAD), call("V2")])
+    log.give_back(log.refused())
+    report = log.load(visits=[call(**BAD), call("V3")])
+    assert totals(report) == (6, 3, 1, 2, 0)
+    (row,) = log.refused()
+    # corrected at last: the first refusal, the vain correction and the repetition all give way
+    assert totals(log.give_back([{**row, **GOOD}])) == (7, 4, 0, 3, 0)
+    assert log.ask("select visit_id, labor_cost::int from log.clean.visit order by 1") == [
+        ("V1", 10), ("V2", None), ("V3", None),
+    ]  # fmt: skip
+
+
+def test_a_record_corrected_twice_follows_its_repetition_as_the_second_says(log):
+    readings = [{"visit_id": "V1", "component": "herm", "value": "4o"}]
+    log.load(equipment=[unit("U1")], visits=[call()], readings=readings)
+    log.give_back([{**log.refused()[0], "value": "4i"}])
+    log.give_back([{**log.refused()[0], "value": "41"}])
+    more = {"visit_id": "V1", "component": "fan", "value": "5"}
+    report = log.load(visits=[call()], readings=[*readings, more])
+    assert report.n_quarantined == 0
+    assert log.ask("select component, value_uf from log.clean.reading order by 1") == [("fan", 5.0), ("herm", 41.0)]
+
+
+def test_two_records_alike_in_one_file_need_one_correction(log):
+    readings = [{"visit_id": "V1", "component": "herm", "value": "4o"}] * 2
+    log.load(equipment=[unit("U1")], visits=[call()], readings=readings)
+    report = log.give_back([{**log.refused()[0], "value": "40"}])
+    assert (report.n_quarantined, report.total("duplicate")) == (0, 2)
+    assert log.ask("select value_uf from log.clean.reading") == [(40.0,)]

@@ -1,9 +1,20 @@
+import datetime as dt
+
 import pytest
 from macro_engine import macro_engine, read_all
 
+from fleet.ingest import raw
 from fleet.ingest.care import care_sql
 from fleet.ingest.decimals import DecimalMark, decide_decimal, decimals_sql
+from fleet.ingest.load import load_log, rebuild
 from fleet.store.schema import VISITS
+from fleet.store.snapshots import Store
+
+
+def loaded(folder, text):
+    (folder / "visits.csv").write_text(text)
+    store = Store(folder / "store")
+    return load_log(folder / "visits.csv", store, loaded_on=dt.date(2025, 1, 1)), store
 
 
 @pytest.fixture(scope="module")
@@ -101,3 +112,37 @@ def test_where_both_are_written_each_cell_speaks_for_itself_and_it_is_said():
 def test_what_the_user_says_always_wins(forced):
     mark = decide(forced, comma=2, point=5)
     assert (mark.mark, mark.said) == (forced, f"visits.csv: labor_cost read with a decimal {forced}, as told")
+
+
+@pytest.mark.parametrize("large", [False, True])
+def test_a_column_of_commas_is_read_so_however_large_its_file(tmp_path, monkeypatch, large):
+    if large:
+        monkeypatch.setattr(raw, "LARGE", 1000)
+    cells = [f"{50 + i % 200},{i % 90 + 10}" for i in range(500)]
+    cells[7], cells[450] = "1,234", "1.234"  # by themselves either a thousand and more, or not
+    rows = "".join(f"V{i};U1;2024-06-01;{cell};{i}\n" for i, cell in enumerate(cells))
+    report, store = loaded(tmp_path, "visit_id;equipment_id;reported_at;labor_cost;labor_minutes\n" + rows)
+    with store.open() as database:
+        read = database.rows("select labor_cost from log.clean.visit where visit_id in ('V7', 'V8', 'V450') order by 1")
+    assert [float(cost) for (cost,) in read] == [1.234, 58.18, 1234]
+    assert [said for said in report.remarks if "decimal" in said] == [
+        "visits.csv: labor_cost read with a decimal comma; 498 values can only be read so, "
+        "and 2 values that may be either (like 1,234) are read so too"
+    ]
+    assert rebuild(store).remarks == report.remarks
+
+
+@pytest.mark.parametrize("large", [False, True])
+def test_a_column_that_writes_both_ways_is_said_however_large_its_file(tmp_path, monkeypatch, large):
+    if large:
+        monkeypatch.setattr(raw, "LARGE", 1000)
+    cells = ["$50.25", "50,25 mfd"] * 100 + ["1,234"]
+    rows = "".join(f"V{i};U1;2024-06-01;{cell.removesuffix(' mfd')}\n" for i, cell in enumerate(cells))
+    report, store = loaded(tmp_path, "visit_id;equipment_id;reported_at;labor_cost\n" + rows)
+    (said,) = [said for said in report.remarks if "decimal" in said]
+    assert "100 values with a decimal comma and 100 with a decimal point" in said
+    assert "1 value that may be either is read with a decimal point" in said
+    with store.open() as database:
+        assert database.rows("select max(labor_cost)::int, min(labor_cost)::varchar from log.clean.visit") == [
+            (1234, "50.2500")
+        ]

@@ -119,7 +119,7 @@ def test_columns_not_understood_and_files_passed_over_are_said(tmp_path):
     (tmp_path / "log" / "read me.pdf").write_bytes(b"%PDF")
     report, _ = loaded(tmp_path, "unit,date,shoe size\nU1,2024-06-01,9\n")
     assert "visits.csv: the column 'shoe size' isn't understood; it stays in the kept source" in report.remarks
-    assert "passed over in log: read me.pdf (no CSV file)" in report.remarks
+    assert "passed over in log: read me.pdf (no table of a log)" in report.remarks
 
 
 def test_equipment_is_built_from_visits_where_none_came(tmp_path):
@@ -128,6 +128,19 @@ def test_equipment_is_built_from_visits_where_none_came(tmp_path):
     assert len(contents(store)["equipment"]) == 2
     assert "no equipment table came: units never visited are missing, so rates read high" in report.remarks
     assert ("equipment", "built from visits", 2) in report.notices
+
+
+@pytest.mark.parametrize(
+    ("first", "is_sum"),
+    [
+        ("Total", True), ("Grand total", True), ("Sub-total:", True), ("June 2024 total", True), ("SUM", True),
+        ("Average:", True), ("avg", True), ("Total June", True),
+        ("Totally odd", False), ("Sum of all fears", False), ("the unit was a write-off in total", False),
+    ],
+)  # fmt: skip
+def test_rows_of_sums_are_no_records(tmp_path, first, is_sum):
+    report, _ = loaded(tmp_path, f"notes,unit,date,labor_cost\nx,U1,2024-06-01,5\n,{first},,5\n{first},,,5\n")
+    assert (report.total("clean"), report.total("blank"), report.n_quarantined) == (1, 2 * is_sum, 2 * (not is_sum))
 
 
 # the same whatever the way

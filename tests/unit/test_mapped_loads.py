@@ -162,5 +162,27 @@ def test_tags_of_the_equipment_that_may_be_one_are_offered_not_merged(log):
     report = log.load("")
     assert log.ask("select count(*) from log.clean.equipment") == [(2,)]
     assert any(
-        "differ only in case, spaces, punctuation or zeros" in said and "[[same]]" in said for said in report.remarks
+        said.startswith("1 pair of equipment_id differs only in case, spaces, punctuation or zeros and is kept apart")
+        and "[[same]]" in said
+        for said in report.remarks
     )
+
+
+def test_names_that_a_program_took_for_measurements_are_names_again(log):
+    log.write(
+        visits="visit_id,unit,date,building\n1.0,12.0,2024-06-01,3.0\n2.0,7.0,2024-06-02,3.0\nTotal,,,\n",
+        equipment="tag,building\n12,3\n7,3\n",
+        readings="visit_id,component,value\n1,herm,44\n2,herm,43\n",
+    )
+    report = log.load("")
+    assert (report.n_quarantined, report.total("blank")) == (0, 1)
+    assert log.ask("select visit_id, equipment_id from log.clean.visit order by 1") == [("1", "12"), ("2", "7")]
+    assert "visits.csv: every visit_id is a number written like 12.0; read as 12" in report.remarks
+    assert rebuild(log.store).remarks == report.remarks
+
+
+@pytest.mark.parametrize("other", ["2.5", "A-2", "2"])
+def test_names_some_of_which_arent_whole_numbers_stay_as_they_are(log, other):
+    log.write(visits=f"visit_id,unit,date\n1.0,U1,2024-06-01\n3.0,U1,2024-06-03\n{other},U1,2024-06-02\n")
+    log.load("")
+    assert log.ask("select visit_id from log.clean.visit order by reported_at") == [("1.0",), (other,), ("3.0",)]

@@ -1,9 +1,15 @@
+import datetime as dt
+from contextlib import closing
 from pathlib import Path
 
 import pytest
+from small_logs import unit, visit, write_log
 
+from fleet.histories.build import build_histories
+from fleet.ingest.load import load_log
 from fleet.ingest.possible import CANNOT, NEEDS, Missing, made_possible_by, what_is_missing
 from fleet.store.schema import SHEET_COLUMNS, TABLES
+from fleet.store.snapshots import Store
 
 DRIFT = "capacitor drift: when each capacitor leaves tolerance"
 EVERYTHING = {name: [column.name for column in table.columns] for name, table in TABLES.items()}
@@ -87,3 +93,31 @@ def test_every_sheet_column_can_be_asked_about(column):
 def test_answers_are_named_once():
     names = [need.answer for need in NEEDS]
     assert len(names) == len(set(names))
+
+
+def test_part_numbers_the_catalogue_has_promise_their_components():
+    log = {"visits": ["equipment_id", "reported_at"], "parts_used": ["visit_id", "part_no"]}
+    lacking = "how long parts last, who wears out and who dies young"
+    assert lacking in answers(what_is_missing(log))
+    log["catalogue"] = ["part_no", "component"]
+    assert lacking not in answers(what_is_missing(log))
+    # in records that were read the column itself tells whether the catalogue had any of the numbers
+    assert lacking in answers(what_is_missing(log, is_read=True))
+
+
+@pytest.mark.parametrize(("part_no", "component"), [("k 1", "contactor"), ("K-2", None)])
+def test_a_part_takes_its_component_from_the_catalogue(tmp_path, part_no, component):
+    log = write_log(
+        tmp_path / "log", equipment=[unit("U1")], visits=[visit("V1", "U1", "2024-06-01")],
+        parts_used=[{"visit_id": "V1", "part_no": part_no, "why": "failed"}],
+        catalogue=[{"part_no": "K-1", "component": "contactor"}],
+    )  # fmt: skip
+    store = Store(tmp_path / "store")
+    report = load_log(log, store, loaded_on=dt.date(2025, 1, 1))
+    with store.open() as database:
+        assert database.rows("select component from log.clean.part") == [(component,)]
+    wants = {column for one in report.missing for column in one.columns}
+    assert ("parts_used.component" in wants) is (component is None)
+    with closing(build_histories(store)) as known:
+        meant = known.database.rows("select component, meaning from history.event")
+    assert meant == ([("contactor", "failed")] if component else [])

@@ -166,7 +166,7 @@ def test_a_reader_that_loses_a_row_is_found_out(tmp_path, monkeypatch):
     with open_workbook(path.name, path) as book:
         whole = book._reader.get_sheet_by_name("S")
         monkeypatch.setattr(book, "_reader", Mock(get_sheet_by_name=lambda _: Short(whole)))
-        with pytest.raises(SourceError, match=r"\(2 rows with 6 filled cells, then 3 with 9\)"):
+        with pytest.raises(SourceError, match=r"\(filled cells to row 2: 6, then to row 3: 9\)"):
             book.write("S", tmp_path / "out.csv")
 
 
