@@ -166,7 +166,7 @@ def _note(column: Column, cell: str | None, *, in_unit: bool) -> str:
     if cell is None:
         return ""
     if column.kind in DATED:
-        return f"'offset_dropped: ' || offset_note({cell})"
+        return f"offset_note({cell})"
     return f"microfarad_note({cell})" if column.unit == "microfarads" and not in_unit else ""
 
 

@@ -104,4 +104,6 @@ def decide_order(source: str, column: str, forced: str | None, shapes: Shapes) -
     order = "dmy" if shapes.day_first else "mdy"
     evidence = shapes.day_first or shapes.month_first
     said = f"{source}: {column} read as {order}; {evidence} of {shapes.slashed} values settle it"
+    if not evidence:
+        said = f"{source}: {column} read as {order}; every value is the same day either way"
     return DateOrder(column=column, order=order, said=said)

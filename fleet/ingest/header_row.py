@@ -76,7 +76,7 @@ def chosen_record(name: str, header_record: HeaderRecord, n_records: int) -> int
     said = header_record(name) if callable(header_record) else header_record
     if said is None or 1 <= said <= n_records:
         return said
-    msg = f"{name}: record {said} is said to hold the headers, but it has {n_records} records; name one of them"
+    msg = f"{name}: record {said} is said to hold the headers, but the file has {n_records} in all; name one of them"
     raise SourceError(msg)
 
 

@@ -226,8 +226,11 @@ class _Finder:
 
     def _open(self, wanted: Callable[[Match], bool]) -> Iterable[tuple[int, Match]]:
         for i, matches in enumerate(self._matches):
-            if i not in self.aside and i not in self.taken.values() and i not in self.clock.values():
-                yield from ((i, match) for match in matches if wanted(match))
+            for match in matches:
+                # asked anew for each: whoever asks may have taken the header for the meaning before
+                free = i not in self.aside and i not in self.taken.values() and i not in self.clock.values()
+                if free and wanted(match):
+                    yield i, match
 
     def _take(self, i: int, match: Match) -> None:
         self.taken[match.column.name] = i

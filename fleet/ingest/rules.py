@@ -113,7 +113,7 @@ RULES: Mapping[str, Rule] = MappingProxyType(
             *_rules(
                 "duplicate",
                 ("same_row", "the same in every column as another record", CONTRACT),
-                ("older_version", "came again later with other content", CONTRACT),
+                ("older_version", "came again later, or corrected, with other content", CONTRACT),
             ),
             *_rules(
                 "blank",

@@ -23,7 +23,7 @@ _VISIT_NO = phrases(
 _TAG = phrases(
     """
     unit; unit no; unit tag; tag; tag no; unit tag no; equipment; equipment tag; condenser; condenser no; condenser
-    tag; condenser unit; condenser unit no; asset; asset tag; asset no; ac; ac no; ac unit; ac unit no; ac tag; ac tag
+    tag; condenser unit; condenser unit no; condenser unit tag; ac unit tag; asset; asset tag; asset no; ac; ac no; ac unit; ac unit no; ac tag; ac tag
     no; outdoor unit; outdoor unit no; odu; odu no; system no; machine; machine no; hvac no; hvac unit; hvac unit no;
     air conditioner; air conditioner no; unit label; unit name; equipment tag no; which unit; unit code; equipment
     code; ac code; cu; cu no; cu tag; stencil; sticker; sticker no; barcode; ac label; location tag

@@ -160,6 +160,15 @@ component_synonyms = MappingProxyType(_synonyms())
 _RATING = re.compile(r"\b\d+(\s\d+)*\s?(uf|μf|mfd|mf|microfarads?|v|vac|vdc|volts?|a|amps?|hp|rpm|tons?|pole|p)?\b")
 
 
+# What somebody says of a part beside its name; "ok" and "good" aren't among them: they say that it wasn't at fault.
+_CONDITION = (
+    "bad|failed|failing|new|replaced|replace|changed|needs|defective|faulty|dead|weak|burnt|burned|blown|seized|stuck|"
+    "shorted|open|broken|worn|cracked|swollen|leaking|out|up|went|gone|is|was"
+)
+_BEFORE = re.compile(rf"^(?:(?:the|a|an|{_CONDITION}) )+(?=\w)")
+_BEHIND = re.compile(rf"(?: (?:{_CONDITION}))+$")
+
+
 def to_component(word: str | None) -> str | None:
     """Name the component a word of the trade means.
 
@@ -167,7 +176,7 @@ def to_component(word: str | None) -> str | None:
     ----------
     word : str or None
         What the log says, in any case, spacing and punctuation; a rating beside it ("45/5 440V dual cap"),
-        an article or a plural doesn't matter.
+        an article, a plural or its condition ("contactor burnt") doesn't matter.
 
     Returns
     -------
@@ -178,11 +187,13 @@ def to_component(word: str | None) -> str | None:
     if word is None:
         return None
     plain = _plain(word)
-    bare = re.sub(r"^(the|a|an|bad|failed|new|replaced|replace) (?=\w)", "", plain)
-    for text in (plain, bare, " ".join(_RATING.sub(" ", plain).split()), " ".join(_RATING.sub(" ", bare).split())):
-        for candidate in (text, text.removesuffix("s")):
-            if candidate in component_synonyms:
-                return component_synonyms[candidate]
+    unrated = " ".join(_RATING.sub(" ", plain).split())
+    for said in (plain, unrated):
+        before, behind = _BEFORE.sub("", said), _BEHIND.sub("", said)
+        for text in (said, before, behind, _BEHIND.sub("", before)):
+            for candidate in (text, text.removesuffix("s")):
+                if candidate in component_synonyms:
+                    return component_synonyms[candidate]
     return None
 
 

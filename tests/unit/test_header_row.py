@@ -51,7 +51,7 @@ def test_a_record_said_to_be_the_header_is_taken_or_refused():
     assert chosen_record("a.csv", 3, 3) == 3
     assert chosen_record("a.xlsx:B", {"a.xlsx:B": 2}.get, 3) == 2
     for said in (0, 4):
-        with pytest.raises(SourceError, match=rf"a\.csv: record {said} is said to hold the headers, but it has 3"):
+        with pytest.raises(SourceError, match=rf"a\.csv: record {said} is said to hold the headers, but the file has 3"):
             chosen_record("a.csv", said, 3)
 
 
@@ -85,7 +85,7 @@ def test_what_was_said_wins(tmp_path):
     assert header_of(tmp_path, content, header_record=2) == (",", 2, ("Ref", "Kennung", "Tag"))
     far = "x\n" * 50 + "Ref,Kennung,Tag\n"
     assert header_of(tmp_path, far, header_record=lambda name: 51 if name == "a.csv" else None)[1] == 51
-    with pytest.raises(SourceError, match="record 9 is said to hold the headers, but it has 3 records"):
+    with pytest.raises(SourceError, match="record 9 is said to hold the headers, but the file has 3 in all"):
         header_of(tmp_path, content, header_record=9)
 
 

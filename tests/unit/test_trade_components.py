@@ -69,6 +69,11 @@ def test_what_can_fail_and_what_can_be_fitted():
         ("portable AC", "portable cooler"),
         ("R-410A", "refrigerant"),
         ("freon", "refrigerant"),
+        ("contactor burnt", "contactor"),
+        ("capacitor went bad", "run capacitor"),
+        ("Fan motor seized!", "fan motor"),
+        ("needs new 45/5 cap", "run capacitor"),
+        ("dead thermostat", "thermostat"),
     ],
 )
 def test_words_of_the_trade(word, component):
@@ -76,7 +81,7 @@ def test_words_of_the_trade(word, component):
     assert to_component(word) == component
 
 
-@pytest.mark.parametrize("word", [None, "", "  ", "--", "evaporator coil", "squirrel", "440 V", "the"])
+@pytest.mark.parametrize("word", [None, "", "  ", "--", "contactor ok", "cap good", "bad", "replaced", "evaporator coil", "squirrel", "440 V", "the"])
 def test_a_word_not_known_is_none(word):
     assert to_component(word) is None
 

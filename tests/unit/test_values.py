@@ -108,8 +108,29 @@ YES = [
     "sí",
     "si",
     "Yes.",
+    "ja",
+    "oui",
 ]
-NO = ["no", "N", "No.", "nope", "nah", "FALSE", "f", "0", "0.0", "off", "-", "—", "none", "never", "[ ]", "unchecked"]
+NO = [
+    "no",
+    "nein",
+    "non",
+    "N",
+    "No.",
+    "nope",
+    "nah",
+    "FALSE",
+    "f",
+    "0",
+    "0.0",
+    "off",
+    "-",
+    "—",
+    "none",
+    "never",
+    "[ ]",
+    "unchecked",
+]
 
 
 @pytest.mark.parametrize(("words", "meant"), [(YES, True), (NO, False)])

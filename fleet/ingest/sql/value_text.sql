@@ -46,9 +46,9 @@ create or replace macro no_text(s) as (
 -- some databases write -1 for yes, a spreadsheet 1.0; "-" in a column of marks means that there is no mark
 create or replace macro read_yesno(s) as (
     list_transform([rtrim(lower(tidy(s)), '.! ')], lambda word_: case
-        when regexp_full_match(word_, 'y|yes|yea|yeah|yep|yup|t|true|-?1([.,]0+)?|x+|\[x\]|✓|✔|√|☑|✅|on|s[ií]|checked')
+        when regexp_full_match(word_, 'y|yes|yea|yeah|yep|yup|ja|oui|t|true|-?1([.,]0+)?|x+|\[x\]|✓|✔|√|☑|✅|on|s[ií]|checked')
             then true
-        when regexp_full_match(word_, 'n|no|nope|nah|none|never|f|false|0([.,]0+)?|-+|\[ ?\]|☐|off|unchecked')
+        when regexp_full_match(word_, 'n|no|nope|nah|nein|non|none|never|f|false|0([.,]0+)?|-+|\[ ?\]|☐|off|unchecked')
             then false
     end)[1]
 );
