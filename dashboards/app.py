@@ -24,11 +24,16 @@ PAGES = {
     "At the unit": [
         st.Page("app_pages/one_unit.py", title="One unit", url_path="one-unit"),
         st.Page("app_pages/keeps_failing.py", title="What keeps failing", url_path="what-keeps-failing"),
+        st.Page("app_pages/which_kinds.py", title="Which kinds fail more", url_path="which-kinds-fail-more"),
         st.Page("app_pages/capacitors.py", title="Capacitors", url_path="capacitors"),
         st.Page("app_pages/how_long_parts_last.py", title="How long parts last", url_path="how-long-parts-last"),
         st.Page("app_pages/comes_back.py", title="What comes back", url_path="what-comes-back"),
+        st.Page("app_pages/fails_together.py", title="What fails together", url_path="what-fails-together"),
+        st.Page("app_pages/suspect_parts.py", title="Suspect parts", url_path="suspect-parts"),
+        st.Page("app_pages/refrigerant.py", title="Refrigerant", url_path="refrigerant"),
     ],
     "Looking back": [
+        st.Page("app_pages/hot_homes.py", title="Homes without cooling", url_path="homes-without-cooling"),
         st.Page("app_pages/money.py", title="Seasons and money", url_path="seasons-and-money"),
         st.Page("app_pages/the_log.py", title="The log", url_path="the-log"),
     ],
@@ -61,7 +66,7 @@ def main() -> None:
     """Show the chosen page, or say what is missing."""
     st.set_page_config(page_title="Dogdays", layout="wide")
     st.html(layout.STYLE)
-    page = st.navigation(PAGES)
+    page = st.navigation(PAGES, expanded=True)
     try:
         st.session_state["filters"] = choose_filters(data.places(data.Filters()))
         page.run()

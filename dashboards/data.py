@@ -22,19 +22,30 @@ import streamlit as st
 
 from dashboards.launch import STORE_VARIABLE
 from fleet.analysis.callbacks import count_callbacks
+from fleet.analysis.cause_chains import find_cause_chains
 from fleet.analysis.causes import look_for_causes
+from fleet.analysis.cluster_power import weigh_scan
+from fleet.analysis.cluster_watch import watch_clusters
 from fleet.analysis.clusters import scan_clusters
 from fleet.analysis.costs import count_costs
 from fleet.analysis.drift import estimate_drift
 from fleet.analysis.failure_trends import compare_trends
+from fleet.analysis.home_waits import list_home_waits
 from fleet.analysis.life import estimate_life
 from fleet.analysis.life_curve import split_life_ends, trace_life_curve
 from fleet.analysis.lots import screen_lots
 from fleet.analysis.meters import estimate_meters
+from fleet.analysis.months import compare_months
+from fleet.analysis.new_parts import count_bad_new_parts
+from fleet.analysis.part_waits import count_part_waits
 from fleet.analysis.rates import estimate_rates
+from fleet.analysis.refrigerant_order import forecast_refrigerant
+from fleet.analysis.refrigerant_use import track_refrigerant
 from fleet.analysis.repeated_events import describe_recurrence
 from fleet.analysis.seasons import describe_seasons
+from fleet.analysis.suspect_lots import list_claims, list_suspect_parts
 from fleet.analysis.units import find_failing_units
+from fleet.analysis.waits import measure_waits
 from fleet.answer import Answer
 from fleet.histories.build import Histories, build_histories
 from fleet.ingest.loads import loads_table
@@ -43,12 +54,15 @@ from fleet.ingest.refused_file import write_refused
 from fleet.ingest.report import LoadReport, read_report
 from fleet.planning.demand import DemandForecast, forecast_demand
 from fleet.planning.stock import StockSettings, plan_stock
+from fleet.present.chain_lines import list_callback_runs
 from fleet.present.export import as_csv
 from fleet.present.fans import fan_table
 from fleet.present.one_unit import UnitHistory, read_failure_days, read_unit
 from fleet.present.places import Places, read_places
 from fleet.settings import STORE_FOLDER
 from fleet.store.snapshots import Store
+
+OF_SUSPECT_LOTS = ("suspect parts", "claims")
 
 KEPT_FORECASTS = 3
 """Forecasts kept in memory for each open store; each holds thousands of futures."""
@@ -120,7 +134,21 @@ ANSWERS: Mapping[str, Callable[[Histories], Answer]] = {
     "callbacks": count_callbacks,
     "lots": screen_lots,
     "lives": estimate_life,
+    "call-back runs": list_callback_runs,
+    "cause chains": find_cause_chains,
     "clusters": scan_clusters,
+    "watch": watch_clusters,
+    "scan power": weigh_scan,
+    "months": compare_months,
+    "suspect parts": list_suspect_parts,
+    "claims": list_claims,
+    "new parts": count_bad_new_parts,
+    "refrigerant": track_refrigerant,
+    "refrigerant order": forecast_refrigerant,
+    "waits": measure_waits,
+    "waits by property": lambda histories: measure_waits(histories, by=("property",)),
+    "part waits": count_part_waits,
+    "home waits": list_home_waits,
     "seasons": describe_seasons,
     "costs": count_costs,
 }
@@ -186,6 +214,11 @@ def recurrence(component: str, clock: str, filters: Filters) -> Answer:
     return _unpacked(_recurrence(str(store_path()), version(), filters.as_of, component, clock))
 
 
+def kind_rates(kind: str, clock: str, filters: Filters) -> Answer:
+    """Return failure rates by compressor type or model family, per year in service or per year's heat."""
+    return _unpacked(_kind_rates(str(store_path()), version(), filters.as_of, kind, clock))
+
+
 def life(component: str, by: tuple[str, ...], filters: Filters) -> Answer:
     """Return how long one component's parts last, by property too where one is looked at."""
     return _unpacked(_life(str(store_path()), version(), filters.as_of, component, _within(by, filters)))
@@ -230,8 +263,10 @@ def _desk(path: str, snapshot: str, as_of: dt.date | None) -> Desk:
 @st.cache_data(max_entries=64, show_spinner="Reading the log")
 def _answer(path: str, snapshot: str, as_of: dt.date | None, name: str) -> dict[str, Any]:
     desk = _desk(path, snapshot, as_of)
+    # both begin with the lots, which take seconds and are mostly known by then
+    known = {"lots": _unpacked(_answer(path, snapshot, as_of, "lots"))} if name in OF_SUSPECT_LOTS else {}
     with desk.lock:
-        return _packed(ANSWERS[name](desk.histories))
+        return _packed(ANSWERS[name](desk.histories, **known))
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
@@ -286,6 +321,13 @@ def _recurrence(path: str, snapshot: str, as_of: dt.date | None, component: str,
     desk = _desk(path, snapshot, as_of)
     with desk.lock:
         return _packed(describe_recurrence(desk.histories, component=component or None, clock=clock))  # type: ignore[arg-type]
+
+
+@st.cache_data(max_entries=16, show_spinner="Comparing the kinds")
+def _kind_rates(path: str, snapshot: str, as_of: dt.date | None, kind: str, clock: str) -> dict[str, Any]:
+    desk = _desk(path, snapshot, as_of)
+    with desk.lock:
+        return _packed(estimate_rates(desk.histories, by=(kind,), clock=clock))  # type: ignore[arg-type]
 
 
 @st.cache_data(max_entries=128, show_spinner="Working out how long they last")

@@ -12,7 +12,7 @@ import streamlit as st
 from fleet.answer import Answer
 from fleet.present.export import as_csv
 from fleet.present.layouts import FOOTNOTED, headings
-from fleet.present.numbers import BLANK, unbroken
+from fleet.present.numbers import BLANK, agreeing, left_out, percent, unbroken
 from fleet.present.pictures import Picture
 from fleet.present.tables import settings_text
 from fleet.present.theme import Palette, palette_for
@@ -30,10 +30,12 @@ STYLE = """<style>
 .stMainBlockContainer [data-testid="stHeadingWithActionElements"] a { display: none; }
 .stDownloadButton button, .stButton button { min-height: 44px; }
 [data-baseweb="select"] > div, .stNumberInput input, .stDateInput input { min-height: 44px; }
-[data-testid="stSidebarNavLink"] { min-height: 44px; }
+[data-testid="stSidebarNavLink"] { min-height: 30px; }
+[data-testid="stPageLink"] a { min-height: 44px; }
 @media (max-width: 640px) {
   .stMainBlockContainer { padding: 4.5rem 1rem 3rem; }
   .stMainBlockContainer h2 { font-size: 22px !important; }
+  [data-testid="stSidebarNavLink"] { min-height: 44px; }
 }
 </style>"""
 """Two sizes and a weight; lines of 66 characters; targets of 44 px."""
@@ -115,7 +117,10 @@ def frame(rows: pd.DataFrame, *, like: Answer | None = None, first: Sequence[str
     """Show rows, headed and written like an answer's columns; the columns of ``first`` in that order."""
     order = [name for name in first if name in rows.columns] or None
     config = {} if like is None else column_headings(like)
-    st.dataframe(rows, hide_index=True, column_config=config, column_order=order, placeholder=BLANK)
+    shares = [] if like is None else [name for name in _shares(like) if name in rows.columns]
+    # a share is written as words say it ("over 99 %") and still sorted by its number
+    shown = rows.style.format(dict.fromkeys(shares, _share_cell)) if shares and len(rows) else rows
+    st.dataframe(shown, hide_index=True, column_config=config, column_order=order, placeholder=BLANK)
 
 
 def column_headings(answer: Answer) -> dict[str, Any]:
@@ -143,19 +148,20 @@ def download_later(make: Callable[[], str], verb: str, file_name: str) -> None:
 def rests_on(answer: Answer) -> None:
     """Say what an answer rests on: its day, its records, what was left out, notes, settings and method."""
     tell(
-        f"As of {answer.as_of}, from {answer.n_used:,} records of {answer.provenance.data_version}.", _left_out(answer)
+        f"As of {answer.as_of}, from {answer.n_used:,} records of {answer.provenance.data_version}.",
+        left_out(answer.excluded),
     )
     with st.expander("What this rests on"):
-        bullets(answer.notes)
+        bullets([agreeing(note) for note in answer.notes])
         if answer.settings:
             tell(f"Settings: {settings_text(answer.settings)}.")
         tell(f"Method: {answer.method}")
-        bullets(_reasons(answer))
+        bullets([agreeing(reason) for reason in _reasons(answer)])
 
 
-def cautions(sentences: Sequence[Caution]) -> None:
+def cautions(sentences: Sequence[Caution], *, heading: str = "Before you reach in") -> None:
     """Write cautions where the hand is, in full sentences."""
-    part("Before you reach in")
+    part(heading)
     bullets([caution.text for caution in sentences])
 
 
@@ -180,10 +186,13 @@ def failed() -> None:
     tell("What went wrong stands in the window in which the dashboard was started. The other pages still work.")
 
 
-def _left_out(answer: Answer) -> str:
-    if not answer.excluded:
-        return ""
-    return "Left out: " + "; ".join(f"{count:,} {reason}" for reason, count in answer.excluded.items()) + "."
+def _share_cell(share: object) -> str:
+    return percent(share).replace("less than", "under")
+
+
+def _shares(answer: Answer) -> list[str]:
+    """Return the columns that are written as percent."""
+    return [name for name, (_, style) in headings(answer).items() if style == "share"]
 
 
 def _reasons(answer: Answer) -> list[str]:
@@ -198,7 +207,6 @@ _FORMATS = {
     "count": "%d",
     "number": "%.3g",
     "estimate": "%.3g",
-    "share": "percent",
     "pct": "%+.1f",
     "chance": "%.3f",
 }

@@ -9,13 +9,14 @@ from __future__ import annotations
 import datetime as dt
 import os
 import sys
-from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from fleet import __version__
+from fleet.cli_coming_back import COMING_BACK_COMMANDS
 from fleet.cli_failing import FAILING_COMMANDS
+from fleet.cli_life import LIFE_COMMANDS
 from fleet.cli_log import LOG_COMMANDS
 from fleet.cli_options import (
     DAY,
@@ -31,13 +32,13 @@ from fleet.cli_options import (
     stored,
     take_shared,
 )
+from fleet.cli_people import PEOPLE_COMMANDS
 from fleet.errors import FleetError
 from fleet.settings import STORE_FOLDER
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from fleet.answer import Answer
     from fleet.histories.build import Histories
     from fleet.planning.demand import DemandForecast
 
@@ -70,7 +71,7 @@ def dogdays() -> None:
     """Memory and summer plan for a fleet of small apartment air conditioners."""
 
 
-for _command in (*LOG_COMMANDS, *FAILING_COMMANDS):
+for _command in (*LOG_COMMANDS, *FAILING_COMMANDS, *LIFE_COMMANDS, *COMING_BACK_COMMANDS, *PEOPLE_COMMANDS):
     dogdays.add_command(_command)
 
 
@@ -106,39 +107,6 @@ def rates(by: str | None, **options: Any) -> None:  # noqa: ANN401
 
 
 @dogdays.command()
-@click.option("--by", help="Equipment columns, part_no or lot to group by, comma between.")
-@click.option("--component", help="Keep one component.")
-@click.option("--curve", is_flag=True, help="Print one component's share still working by age, laws beside it.")
-@click.option("--ends", is_flag=True, help="Print what share of one component's parts each cause ends.")
-@click.option("--ending", type=click.Choice(["failed", "failed or weak", "failed, weak ignored", "all"]),
-              default="failed", show_default=True, help="What ends a life; all: a set of rows each.")  # fmt: skip
-@click.option("--births", type=click.Choice(["any", "in the log"]), default="any", show_default=True,
-              help="Use every life, or only those the log saw begin.")  # fmt: skip
-@click.option("--look-ahead", type=click.FloatRange(0, 100, min_open=True), default=1.0, show_default=True,
-              help="Years a part changed as weak is taken to have had left at most.")  # fmt: skip
-@leveled
-@answering
-def life(curve: bool, ends: bool, **options: Any) -> None:  # noqa: ANN401
-    """Estimate how long parts last, by component and any equipment column, part number or lot."""
-    from fleet.analysis.life import estimate_life
-    from fleet.analysis.life_curve import split_life_ends, trace_life_curve
-
-    shared = take_shared(options)
-    component, by = options.pop("component"), columns_of(options.pop("by"))
-    if (curve or ends) and not component:
-        msg = "a curve, and what ends lives, is of one component: name it with --component"
-        raise click.UsageError(msg)
-    asked = {"by": by, "look_ahead_years": options.pop("look_ahead"), **options}
-    answers: list[Callable[[Histories], Answer]] = []
-    if curve:
-        answers.append(lambda known: trace_life_curve(known, component, **asked))
-    if ends:
-        answers.append(lambda known: split_life_ends(known, component, by=by))
-    with known_histories(shared) as known:
-        show([ask(known) for ask in answers] or [estimate_life(known, component=component, **asked)], shared)
-
-
-@dogdays.command()
 @click.option("--slopes", is_flag=True, help="Slopes by family and section instead of each unit's sections.")
 @leveled
 @answering
@@ -160,35 +128,6 @@ def meters(level: float, **shared: Any) -> None:  # noqa: ANN401
 
     with known_histories(shared) as known:
         show([estimate_meters(known, level=level)], shared)
-
-
-@dogdays.command()
-@click.option(
-    "--only",
-    type=click.Choice(["callbacks", "units", "clusters", "lots", "months"]),
-    help="Keep one; months (building by month against season and age) only so.",
-)
-@click.option("--window", type=click.IntRange(1, 365), default=30, show_default=True, help="Days a call-back has.")
-@leveled
-@answering
-def repeats(only: str | None, window: int, level: float, **shared: Any) -> None:  # noqa: ANN401
-    """Show what comes back: call-backs, units that keep failing, clusters in building and time, part lots."""
-    from fleet.analysis.callbacks import count_callbacks
-    from fleet.analysis.clusters import scan_clusters
-    from fleet.analysis.lots import screen_lots
-    from fleet.analysis.months import compare_months
-    from fleet.analysis.units import find_failing_units
-
-    asks: dict[str, Callable[[Histories], Answer]] = {
-        "callbacks": lambda known: count_callbacks(known, level=level, window_days=window),
-        "units": lambda known: find_failing_units(known, level=level),
-        "clusters": scan_clusters,
-        "lots": screen_lots,
-        "months": compare_months,
-    }
-    with known_histories(shared) as known:
-        asked = [only] if only else [name for name in asks if name != "months"]
-        show([asks[name](known) for name in asked], shared)
 
 
 @dogdays.command()

@@ -67,8 +67,13 @@ _CLAIM_METHOD = (
 )
 
 
-def list_suspect_parts(histories: Histories) -> Answer:
+def list_suspect_parts(histories: Histories, *, lots: Answer | None = None) -> Answer:
     """Say which units still carry a part of a suspect lot, and which to go to first.
+
+    Parameters
+    ----------
+    lots : Answer, optional
+        What `fleet.analysis.lots.screen_lots` found in these histories, where it is known already.
 
     Returns
     -------
@@ -76,8 +81,8 @@ def list_suspect_parts(histories: Histories) -> Answer:
         One row a part in service of a lot with an alert (`CARRIED_COLUMNS`): priority homes first, then by chance of
         failing within a year. No row where no lot is named.
     """
-    lots = screen_lots(histories).table
-    named = lots.loc[lots["alert"] == "yes"]
+    screened = (lots or screen_lots(histories)).table
+    named = screened.loc[screened["alert"] == "yes"]
     _note_suspects(histories, named)
     table = histories.database.frame(read_sql("fleet.analysis", "suspect_part"))
     usual, ratio = _usual_chances(histories, table), _ratios(table, named)
@@ -102,8 +107,13 @@ def list_suspect_parts(histories: Histories) -> Answer:
     )
 
 
-def list_claims(histories: Histories) -> Answer:
+def list_claims(histories: Histories, *, lots: Answer | None = None) -> Answer:
     """Say which failed parts may still be claimed from the maker, and by when.
+
+    Parameters
+    ----------
+    lots : Answer, optional
+        As for `list_suspect_parts`.
 
     Returns
     -------
@@ -115,8 +125,8 @@ def list_claims(histories: Histories) -> Answer:
     The log knows the last day of a unit's parts warranty; what the maker's paper asks beyond that (the old part, its
     lot, a form, a number of days after the repair) it doesn't.
     """
-    lots = screen_lots(histories).table
-    _note_suspects(histories, lots.loc[lots["alert"] == "yes"])
+    screened = (lots or screen_lots(histories)).table
+    _note_suspects(histories, screened.loc[screened["alert"] == "yes"])
     table = histories.database.frame(read_sql("fleet.analysis", "claim"))
     as_of = histories.as_of
     ends = [_day(value) for value in table["warranty_until"]]

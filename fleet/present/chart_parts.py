@@ -32,6 +32,9 @@ HOT_SAID = "Shaded: June to September."
 ROWS = alt.Step(26)
 """Height of a chart of labelled rows: so many pixels a row."""
 
+TALL_ROWS = alt.Step(38)
+"""The same where labels take two lines."""
+
 
 def checked(table: pd.DataFrame, columns: Sequence[str], numbers: Sequence[str] = ()) -> tuple[pd.DataFrame, int]:
     """Return the rows a chart can draw, and how many were left out for want of a finite number.
@@ -81,8 +84,16 @@ def folded(text: str, room: int = 40) -> list[str]:
 
 
 def rows_axis(labels: Sequence[str], column: str) -> alt.Y:
-    """Return a vertical axis of labelled rows in the order given."""
-    return alt.Y(f"{column}:N", sort=list(labels), title=None, axis=alt.Axis(labelLimit=150))
+    """Return a vertical axis of labelled rows in the order given; a label breaks where a line of it ends."""
+    axis = alt.Axis(labelLimit=150)
+    if any("\n" in str(label) for label in labels):
+        axis = alt.Axis(labelLimit=150, labelExpr="split(datum.label, '\\n')")
+    return alt.Y(f"{column}:N", sort=list(labels), title=None, axis=axis)
+
+
+def with_room(height: float, title: str, said: str = "") -> float:
+    """Return the height of a whole chart whose marks take ``height`` pixels: the page counts title and axis in."""
+    return height + 19.0 * len(folded(title)) + 16.0 * len(folded(said)) + 62.0
 
 
 def length_axis(column: str, title: str, upper: float | None = None, **axis: Any) -> alt.X:  # noqa: ANN401

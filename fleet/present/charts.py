@@ -11,6 +11,8 @@ import pandas as pd
 
 from fleet.present.chart_parts import (
     HOT_SAID,
+    ROWS,
+    TALL_ROWS,
     Chart,
     TimeAxis,
     as_dots,
@@ -186,7 +188,8 @@ def draw_observed_expected(
     plan = base.mark_point(size=110, filled=False, strokeWidth=2, color=palette.pine, opacity=1)
     seen = base.mark_circle(size=110, color=palette.brick, opacity=1)
     layers = line + plan.encode(x=length_axis(expected, axis)) + seen.encode(x=length_axis(observed, axis))
-    return titled(layers, title, left_out=left_out, palette=palette)
+    height = TALL_ROWS if rows[label].astype(str).str.contains("\n").any() else ROWS
+    return titled(layers, title, left_out=left_out, height=height, palette=palette)
 
 
 def draw_months(

@@ -6,11 +6,19 @@ An estimate and its bounds take one column here ("0.46 (0.41 to 0.51)"); CSV and
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 
 from fleet.answer import Answer, AnswerColumn
+from fleet.present.coming_back_layouts import COMING_BACK
+from fleet.present.people_layouts import PEOPLE
 from fleet.present.reading_order import ReadingOrder, reading_order
+from fleet.present.shown import PROPERTY as _PROPERTY
+from fleet.present.shown import Shown
+from fleet.present.shown import interval as _interval
+from fleet.present.shown import one as _one
+from fleet.present.shown import ratio as _ratio
+from fleet.present.shown import shares as _shares
+from fleet.present.shown import text as _text
 
 __all__ = ["FOOTNOTED", "LAYOUTS", "SECOND", "ReadingOrder", "Shown", "headings", "layouts_of", "reading_order"]
 
@@ -18,54 +26,12 @@ FOOTNOTED = ("note", "notes")
 """Columns whose sentences stand under the table, numbered."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
-    """One column of a text table.
-
-    Attributes
-    ----------
-    header : str
-        Heading, with the unit where there is one.
-    columns : tuple of str
-        The answer's column, or the estimate, its low and its high.
-    style : str
-        text, count, number, estimate, money, share, shares, pct, date, yesno, chance, interval, ratio or
-        expected (a count to come).
-    rank : int
-        1 stays longest; the highest goes first when space is short.
-    total : str
-        What a blank text key means in this column ("all together").
-    """
-
-    header: str
-    columns: tuple[str, ...]
-    style: str
-    rank: int
-    total: str = ""
-
-
-def _text(column: str, rank: int, header: str = "", *, total: str = "") -> Shown:
-    return Shown(header=header or column.replace("_", " "), columns=(column,), style="text", rank=rank, total=total)
-
-
-def _one(style: str, column: str, rank: int, header: str = "") -> Shown:
-    return Shown(header=header or column.replace("_", " "), columns=(column,), style=style, rank=rank)
-
-
-def _interval(header: str, columns: tuple[str, str, str], rank: int) -> Shown:
-    return Shown(header=header, columns=columns, style="interval", rank=rank)
-
-
-def _ratio(header: str, columns: tuple[str, str, str], rank: int) -> Shown:
-    return Shown(header=header, columns=columns, style="ratio", rank=rank)
-
-
-_PROPERTY = _text("property", 1, total="all")  # one property alone is said above the table instead
-
 _PLACE = (_PROPERTY, _text("building", 1, "bldg", total="all"))
 
 LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
     {
+        **COMING_BACK,
+        **PEOPLE,
         "rates": (
             _PROPERTY,
             _text("component", 1, total="all"),
@@ -152,12 +118,7 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _one("share", "weight", 6),
             _interval("shape", ("shape", "shape_low", "shape_high"), 5),
             _one("number", "curve_age", 4, "curve to, years"),
-            Shown(
-                header="still working then",
-                columns=("curve_survival", "curve_low", "curve_high"),
-                style="shares",
-                rank=4,
-            ),
+            _shares("still working then", ("curve_survival", "curve_low", "curve_high"), 4),
             _one("share", "fitted_survival", 4, "by the law"),
             _one("count", "curve_at_risk", 6, "watched then"),
             _one("count", "weak", 6),
@@ -171,7 +132,7 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _one("number", "age", 1, "age, years"),
             _one("count", "at_risk", 1, "watched"),
             _one("count", "failures", 3, "failed then"),
-            Shown(header="still working", columns=("survival", "low", "high"), style="shares", rank=1),
+            _shares("still working", ("survival", "low", "high"), 1),
             _one("share", "average", 2, "by the laws"),
             _one("share", "weibull", 4, "by Weibull"),
         ),
@@ -183,6 +144,15 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _one("share", "share", 1, "share ended by it"),
             _one("share", "sd", 2, "standard error"),
             _one("count", "lives", 3, "lives, any age"),
+        ),
+        "life comparison": (
+            _PROPERTY,
+            _text("component", 1),
+            _one("count", "failures", 2),
+            _text("against", 4, "against"),
+            _interval("times as long", ("ratio", "ratio_low", "ratio_high"), 1),
+            _one("chance", "p_value", 3, "p"),
+            _one("yesno", "differs", 1),
         ),
         "drift": (
             _text("property", 6),
@@ -203,15 +173,6 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _one("count", "readings", 2),
             _interval("reads off by, %", ("bias_pct", "low", "high"), 1),
         ),
-        "callbacks": (
-            _PROPERTY,
-            _text("by", 1),
-            _text("value", 1, total="all"),
-            _one("count", "calls", 2),
-            _one("count", "returned", 2, "came back"),
-            _one("estimate", "expected", 3, "by chance"),
-            Shown(header="beyond chance", columns=("share", "low", "high"), style="shares", rank=1),
-        ),
         "units": (
             _text("property", 6),
             _text("building", 3, "bldg"),
@@ -229,29 +190,6 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _one("estimate", "usual_calls", 5, "usual calls"),
             _one("number", "unit_years", 6, "unit-years"),
             _one("date", "last_call", 7, "last call"),
-        ),
-        "clusters": (
-            _PROPERTY,
-            _text("building", 1, "bldg"),
-            _text("component", 1),
-            _one("date", "from_date", 1, "from"),
-            _one("date", "to_date", 2, "to"),
-            _one("count", "observed", 1, "failures"),
-            _one("estimate", "expected", 1),
-            _one("estimate", "ratio", 4),
-            _one("chance", "p_value", 3, "p"),
-            _one("yesno", "alert", 1),
-        ),
-        "lots": (
-            _PROPERTY,
-            _text("part_no", 1, "part"),
-            _text("lot", 1),
-            _one("count", "fitted", 2),
-            _one("count", "failed", 1),
-            _one("estimate", "expected", 2),
-            _one("estimate", "ratio", 4),
-            _one("chance", "p_value", 3, "p"),
-            _one("yesno", "alert", 1),
         ),
         "demand": (
             *_PLACE,
@@ -284,7 +222,7 @@ LAYOUTS: Mapping[str, tuple[Shown, ...]] = MappingProxyType(
             _one("count", "calls", 1),
             _interval("calls a unit-year", ("rate", "low", "high"), 2),
             _one("number", "degree_days", 2, "°F degree days"),
-            Shown(header="after hours", columns=("night_share", "night_low", "night_high"), style="shares", rank=3),
+            _shares("after hours", ("night_share", "night_low", "night_high"), 3),
             _one("estimate", "hours_without_cooling", 2, "hours without cooling"),
             _one("estimate", "hours_without_cooling_p90", 6, "nine in ten below"),
             _one("count", "calls_priority", 5, "priority calls"),

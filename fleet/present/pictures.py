@@ -20,7 +20,6 @@ from fleet.present.charts import (
     draw_fan,
     draw_intervals,
     draw_months,
-    draw_observed_expected,
     draw_planned,
     draw_scatter,
 )
@@ -31,13 +30,10 @@ from fleet.present.summaries import (
     MONEY_KINDS,
     all_components,
     by_property,
-    callbacks_by,
     costs_by,
     costs_by_building,
     costs_by_month,
     head_by,
-    named_clusters,
-    named_lots,
     named_places,
     order_by_shelf,
     sections_by_building,
@@ -65,7 +61,7 @@ def order_pictures(stock: Answer, places: Places, palette: Palette = LIGHT) -> l
             draw_planned(rows, "place", "to_order", title, unit="pieces to order", upper=edge, palette=palette), title
         )
 
-    return _each_property(shelves, draw)
+    return each_property(shelves, draw)
 
 
 def needs_picture(needs: pd.DataFrame, palette: Palette = LIGHT) -> list[Picture]:
@@ -87,7 +83,7 @@ def building_needs_pictures(needs: pd.DataFrame, places: Places, palette: Palett
         title = f"{name or 'All buildings'}: {about(part['mean'].sum(), unit='parts')}"
         return Picture(draw_expected(part, "place", title, upper=edge, palette=palette), title)
 
-    return _each_property(rows, draw)
+    return each_property(rows, draw)
 
 
 def building_rates_pictures(rates: Answer, places: Places, palette: Palette = LIGHT) -> list[Picture]:
@@ -106,7 +102,7 @@ def building_rates_pictures(rates: Answer, places: Places, palette: Palette = LI
         )  # fmt: skip
         return Picture(chart, title)
 
-    return _each_property(rows, draw)
+    return each_property(rows, draw)
 
 
 def failures_picture(days: pd.DataFrame, tags: Sequence[str], palette: Palette = LIGHT) -> list[Picture]:
@@ -161,38 +157,6 @@ def meters_picture(meters: Answer, palette: Palette = LIGHT) -> list[Picture]:
     return [Picture(chart, title)]
 
 
-def callbacks_picture(callbacks: Answer, by: str, palette: Palette = LIGHT) -> list[Picture]:
-    """Draw the share of calls that came back beyond chance, compared by finding, technician or vendor."""
-    rows = callbacks_by(callbacks, by)
-    if rows.empty:
-        return []
-    title = f"Came back beyond chance, by {by}"
-    chart = draw_intervals(
-        rows, "value", title, unit="percent of calls", estimate="share", reference=0.0, from_zero=False, palette=palette
-    )
-    return [Picture(chart, title)]
-
-
-def lots_picture(lots: Answer, palette: Palette = LIGHT) -> list[Picture]:
-    """Draw failed against expected parts of the lots furthest from chance."""
-    rows = named_lots(lots)
-    if rows.empty:
-        return []
-    title = f"Furthest from chance: {rows['name'].iloc[0]}"
-    return [
-        Picture(draw_observed_expected(rows, "name", title, unit="parts", observed="failed", palette=palette), title)
-    ]
-
-
-def clusters_picture(clusters: Answer, palette: Palette = LIGHT) -> list[Picture]:
-    """Draw failed against expected failures of the likeliest heaps."""
-    rows = named_clusters(clusters)
-    if rows.empty:
-        return []
-    title = f"Likeliest heap: {rows['name'].iloc[0]}"
-    return [Picture(draw_observed_expected(rows, "name", title, unit="failures", palette=palette), title)]
-
-
 def months_pictures(costs: Answer, palette: Palette = LIGHT) -> list[Picture]:
     """Draw labor, parts, refrigerant, other money and credit by month: small multiples on one scale."""
     months = costs_by_month(costs)
@@ -244,10 +208,10 @@ def building_costs_pictures(costs: Answer, places: Places, palette: Palette = LI
         title = f"{name or 'All buildings'}: {money(part['total'].sum())}"
         return Picture(draw_counts(part, "place", "total", title, unit="dollars", upper=edge, palette=palette), title)
 
-    return _each_property(rows, draw)
+    return each_property(rows, draw)
 
 
-def _each_property(rows: pd.DataFrame, draw: Callable[[str, pd.DataFrame], Picture]) -> list[Picture]:
+def each_property(rows: pd.DataFrame, draw: Callable[[str, pd.DataFrame], Picture]) -> list[Picture]:
     """Draw one picture a property; inside it a building goes by its own name alone."""
     drawn = []
     for name, part in by_property(rows):

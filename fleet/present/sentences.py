@@ -12,6 +12,19 @@ from types import MappingProxyType
 import pandas as pd
 
 from fleet.answer import Answer
+from fleet.present.coming_back_words import (
+    callbacks_sentence,
+    chains_sentence,
+    claims_sentence,
+    clusters_sentence,
+    lots_sentence,
+    months_sentence,
+    new_parts_sentence,
+    power_sentence,
+    runs_sentence,
+    suspects_sentence,
+    watch_sentence,
+)
 from fleet.present.failing_words import (
     causes_sentence,
     readings_sentence,
@@ -20,12 +33,25 @@ from fleet.present.failing_words import (
     units_sentence,
     visits_sentence,
 )
+from fleet.present.life_comparison import comparison_sentence
 from fleet.present.life_words import curve_sentence, ends_sentence, life_sentence
 from fleet.present.numbers import about, as_date, counted, day, estimate, finite, money, month, percent, places
+from fleet.present.people_words import (
+    home_waits_sentence,
+    part_waits_sentence,
+    refrigerant_order_sentence,
+    refrigerant_sentence,
+    waits_sentence,
+)
+from fleet.present.unanswered import NOT_ENOUGH, not_enough, with_first_note
 
-_SPEAK_WHEN_EMPTY = ("life", "causes", "unit visits", "unit readings")
+__all__ = [
+    "NOT_ENOUGH", "building_sentence", "load_sentence", "not_enough", "opening", "order_sentence", "service_sentence",
+]  # fmt: skip
 
-NOT_ENOUGH = "There isn't enough in the log to answer this yet."
+_SPEAK_WHEN_EMPTY = (
+    "life", "causes", "unit visits", "unit readings", "watch", "suspect parts", "claims", "call-back runs",
+)  # fmt: skip
 
 
 def opening(answer: Answer) -> str:
@@ -35,13 +61,8 @@ def opening(answer: Answer) -> str:
     """
     say = _OPENINGS.get(answer.name)
     if answer.table.empty and answer.name not in _SPEAK_WHEN_EMPTY:
-        return _with_reason(answer)
+        return with_first_note(answer)
     return say(answer) if say else f"{counted(len(answer.table), 'row')} as of {day(answer.as_of)}."
-
-
-def not_enough(reason: str = "") -> str:
-    """Return the sentence for what can't be estimated, with its reason where there is one."""
-    return f"{NOT_ENOUGH} {reason}".strip()
 
 
 def order_sentence(table: pd.DataFrame, as_of: dt.date) -> str:
@@ -105,10 +126,6 @@ def load_sentence(records: int, refused: int, duplicate: int, blank: int) -> str
     )
 
 
-def _with_reason(answer: Answer) -> str:
-    return not_enough(answer.notes[0] if answer.notes else "")
-
-
 def _rates(answer: Answer) -> str:
     table, groups = answer.table, tuple(answer.settings.get("by") or ())
     every = table[table["component"] == ""] if (table["component"] == "").any() else table
@@ -165,7 +182,7 @@ def _drift(answer: Answer) -> str:
 def _meters(answer: Answer) -> str:
     table = answer.table[answer.table["bias_pct"].notna()]
     if table.empty:
-        return _with_reason(answer)
+        return with_first_note(answer)
     off = table[(table["low"] > 0) | (table["high"] < 0)]
     if off.empty:
         if len(table) == 1:
@@ -178,48 +195,6 @@ def _meters(answer: Answer) -> str:
     return f"Of {counted(len(table), 'meter')}, {worst['meter']} is furthest off: it reads {side} by {size}."
 
 
-def _callbacks(answer: Answer) -> str:
-    row = answer.table[answer.table["by"] == "all"]
-    if row.empty or finite(row.iloc[0]["share"]) is None:
-        return _with_reason(answer)
-    whole = row.iloc[0]
-    share = about(100 * whole["share"], 100 * whole["low"], 100 * whole["high"], unit="%")
-    return (
-        f"Of {counted(whole['calls'], 'call')}, {counted(whole['returned'], 'came', 'came')} back, where "
-        f"{about(whole['expected'])} would by chance; the share beyond chance is {share}."
-    )
-
-
-def _clusters(answer: Answer) -> str:
-    named = answer.table[answer.table["alert"] == "yes"]
-    if named.empty:
-        return "No building had more failures close together than chance and the heat explain."
-    row = named.sort_values("p_value").iloc[0]
-    where = places([(str(row.get("property", "")) or "building", str(row["building"]))])
-    start, end = as_date(row["from_date"]), as_date(row["to_date"])
-    span = f"{day(start, beside=end)} to {day(end)}"
-    more = f" {counted(len(named) - 1, 'more cluster')} named below." if len(named) > 1 else ""
-    what = f"the {row['component']}" if row["component"] else "something"
-    return (
-        f"In {where} {what} failed {counted(row['observed'], 'time')} from {span}, where "
-        f"{about(row['expected'])} was to be expected.{more}"
-    )
-
-
-def _lots(answer: Answer) -> str:
-    named = answer.table[answer.table["alert"] == "yes"]
-    if named.empty:
-        if len(answer.table) == 1:
-            return "The one lot fails no more than chance explains."
-        return f"None of {counted(len(answer.table), 'lot')} fails more than chance explains."
-    row = named.sort_values("p_value").iloc[0]
-    more = f" {counted(len(named) - 1, 'more lot')} named below." if len(named) > 1 else ""
-    return (
-        f"Lot {row['lot']} of {row['part_no']} likely is bad: {row['failed']:.0f} of {row['fitted']:.0f} fitted "
-        f"failed, where {about(row['expected'])} was to be expected.{more}"
-    )
-
-
 def _demand(answer: Answer) -> str:
     table = answer.table
     rows = table[(table["building"] == "") & (table["why"] == "") & (table["component"] != "refrigerant")]
@@ -230,7 +205,7 @@ def _demand(answer: Answer) -> str:
         return f"The season will likely take {need}."
     parts = rows[rows["part_no"] != ""].sort_values("mean", ascending=False)
     if parts.empty:
-        return _with_reason(answer)
+        return with_first_note(answer)
     top = parts.iloc[0]
     return (
         f"The season will likely take {about(parts['mean'].sum(), unit='parts')} of "
@@ -273,17 +248,31 @@ _OPENINGS: Mapping[str, Callable[[Answer], str]] = MappingProxyType(
         "life": life_sentence,
         "life curve": curve_sentence,
         "life ends": ends_sentence,
+        "life comparison": comparison_sentence,
         "drift": _drift,
         "meters": _meters,
-        "callbacks": _callbacks,
+        "callbacks": callbacks_sentence,
+        "call-back runs": runs_sentence,
+        "cause chains": chains_sentence,
         "units": units_sentence,
         "recurrence": recurrence_sentence,
         "trends": trends_sentence,
         "causes": causes_sentence,
         "unit visits": visits_sentence,
         "unit readings": readings_sentence,
-        "clusters": _clusters,
-        "lots": _lots,
+        "clusters": clusters_sentence,
+        "watch": watch_sentence,
+        "scan power": power_sentence,
+        "months": months_sentence,
+        "lots": lots_sentence,
+        "suspect parts": suspects_sentence,
+        "claims": claims_sentence,
+        "new parts": new_parts_sentence,
+        "refrigerant": refrigerant_sentence,
+        "refrigerant order": refrigerant_order_sentence,
+        "waits": waits_sentence,
+        "part waits": part_waits_sentence,
+        "home waits": home_waits_sentence,
         "demand": _demand,
         "stock": _stock,
         "costs": _costs,

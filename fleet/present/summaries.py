@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from fleet.analysis.lot_screen import FEWEST_FITTED
 from fleet.answer import Answer
 from fleet.ingest.report import LoadReport
 from fleet.ingest.rules import words_of
@@ -99,15 +100,15 @@ def needing_action(drift: Answer) -> pd.DataFrame:
 
 
 def callbacks_by(callbacks: Answer, by: str) -> pd.DataFrame:
-    """Return the call-backs of one comparison in percent of its calls, the most calls first."""
+    """Return the call-backs of one comparison, the most calls first: no table of the best."""
     rows = callbacks.table[callbacks.table["by"] == by]
-    scaled = rows.assign(**{name: 100 * rows[name] for name in ("share", "low", "high")})
-    return scaled.sort_values("calls", ascending=False, kind="stable").reset_index(drop=True)
+    return rows.sort_values("calls", ascending=False, kind="stable").reset_index(drop=True)
 
 
 def named_lots(lots: Answer, n: int = 10) -> pd.DataFrame:
-    """Return the lots furthest from chance with a name for a picture."""
-    rows = lots.table[lots.table["p_value"].notna()].sort_values("p_value", kind="stable").head(n)
+    """Return the lots furthest from chance with a name for a picture, lots of too few parts to judge left out."""
+    judged = lots.table[lots.table["p_value"].notna() & (lots.table["fitted"] >= FEWEST_FITTED)]
+    rows = judged.sort_values("p_value", kind="stable").head(n)
     return rows.assign(name=[f"{part} lot {lot}" for part, lot in zip(rows["part_no"], rows["lot"], strict=True)])
 
 

@@ -42,8 +42,13 @@ PAGES = {
     "one_unit": "One unit",
     "keeps_failing": "What keeps failing",
     "capacitors": "Capacitors",
+    "which_kinds": "Which kinds fail more",
     "how_long_parts_last": "How long parts last",
     "comes_back": "What comes back",
+    "fails_together": "What fails together",
+    "suspect_parts": "Suspect parts",
+    "refrigerant": "Refrigerant",
+    "hot_homes": "Homes without cooling",
     "money": "Seasons and money",
     "the_log": "The log",
 }

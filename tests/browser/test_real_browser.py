@@ -39,6 +39,10 @@ PAGES = (
     "how-long-parts-last",
     "capacitors",
     "what-comes-back",
+    "what-fails-together",
+    "suspect-parts",
+    "refrigerant",
+    "homes-without-cooling",
     "seasons-and-money",
     "the-log",
 )
@@ -49,6 +53,10 @@ WITH_CHARTS = (
     "how-long-parts-last",
     "capacitors",
     "what-comes-back",
+    "what-fails-together",
+    "suspect-parts",
+    "refrigerant",
+    "homes-without-cooling",
     "seasons-and-money",
 )
 PATIENCE_MS = 120_000
@@ -237,6 +245,21 @@ def test_a_unit_opened_by_its_link_shows_cautions_before_its_readings(visit, dem
     parts = page.locator("h3").all_inner_texts()
     order = ["Before you reach in", "Is this reading all right?", "Not looked at yet", "Readings so far"]
     assert [part for part in parts if part in order] == order
+
+
+@pytest.mark.parametrize("visit", [PHONE], indirect=True, ids=["phone"])
+def test_what_fails_together_leads_to_the_suspect_parts_with_a_thumb(visit):
+    page = visit("what-fails-together")
+    link = page.get_by_role("link", name=re.compile("still carry a suspect part"))
+    assert link.bounding_box()["height"] >= 44
+    link.click()
+    page.wait_for_function("() => document.querySelector('h1')?.innerText === 'Suspect parts'")
+    page.get_by_text("Before you reach in").wait_for(state="visible")
+
+
+def test_every_page_can_be_reached_from_the_side(visit):
+    page = visit()
+    assert page.locator("[data-testid=stSidebarNavLink]").count() == len(PAGES)
 
 
 def test_what_keeps_failing_leads_to_the_unit(visit):

@@ -71,6 +71,10 @@ ANSWERS = {
     "fleet.analysis.clusters": ("scan_clusters",),
     "fleet.analysis.lots": ("screen_lots",),
     "fleet.analysis.units": ("find_failing_units",),
+    "fleet.analysis.cause_chains": ("find_cause_chains",),
+    "fleet.analysis.cluster_watch": ("watch_clusters",),
+    "fleet.analysis.cluster_power": ("weigh_scan",),
+    "fleet.analysis.suspect_lots": ("list_suspect_parts", "list_claims"),
     "fleet.planning.demand": ("forecast_demand",),
 }
 """Answers that take seconds; each is worked out once a session for the same question to the same log."""

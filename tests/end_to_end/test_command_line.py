@@ -13,23 +13,35 @@ import pytest
 
 from fleet import __version__
 from fleet.analysis.callbacks import count_callbacks
+from fleet.analysis.cause_chains import find_cause_chains
 from fleet.analysis.causes import look_for_causes
+from fleet.analysis.cluster_power import weigh_scan
+from fleet.analysis.cluster_watch import watch_clusters
 from fleet.analysis.clusters import scan_clusters
 from fleet.analysis.costs import count_costs
 from fleet.analysis.drift import estimate_drift
 from fleet.analysis.failure_trends import compare_trends
+from fleet.analysis.home_waits import list_home_waits
 from fleet.analysis.life import estimate_life
 from fleet.analysis.life_curve import split_life_ends, trace_life_curve
 from fleet.analysis.lots import screen_lots
 from fleet.analysis.meters import estimate_meters
+from fleet.analysis.months import compare_months
+from fleet.analysis.new_parts import count_bad_new_parts
+from fleet.analysis.part_waits import count_part_waits
 from fleet.analysis.rates import estimate_rates
+from fleet.analysis.refrigerant_order import forecast_refrigerant
+from fleet.analysis.refrigerant_use import track_refrigerant
 from fleet.analysis.repeated_events import describe_recurrence
 from fleet.analysis.seasons import describe_seasons
+from fleet.analysis.suspect_lots import list_claims, list_suspect_parts
 from fleet.analysis.units import find_failing_units
+from fleet.analysis.waits import measure_waits
 from fleet.answer import Answer
 from fleet.histories.summary import list_failures, list_spells, summarise_histories
 from fleet.planning.demand import forecast_demand
 from fleet.planning.stock import plan_stock
+from fleet.present.chain_lines import list_callback_runs
 from fleet.present.unit_answers import list_unit_readings, list_unit_visits
 
 # the columns every answer has at least, as the project's contract lists them
@@ -69,6 +81,21 @@ ASKED = {
     "units": (["repeats", "--only", "units"], find_failing_units),
     "clusters": (["repeats", "--only", "clusters"], scan_clusters),
     "lots": (["repeats", "--only", "lots"], screen_lots),
+    "runs": (["repeats", "--only", "runs"], list_callback_runs),
+    "chains": (["repeats", "--only", "chains"], find_cause_chains),
+    "months by building": (["repeats", "--only", "months"], compare_months),
+    "watch": (["repeats", "--only", "watch"], watch_clusters),
+    "power": (["repeats", "--only", "power"], weigh_scan),
+    "suspects": (["repeats", "--only", "suspects"], list_suspect_parts),
+    "claims": (["repeats", "--only", "claims"], list_claims),
+    "new parts": (["new-parts", "--limit", "0.1", "--tolerance", "5"], lambda h: count_bad_new_parts(
+        h, limit_share=0.1, tolerance_pct=5.0)),
+    "refrigerant": (["refrigerant", "--repeated", "2"], lambda h: track_refrigerant(h, repeated=2)),
+    "refrigerant order": (["refrigerant", "--order", "--seed", "7"], lambda h: forecast_refrigerant(h, seed=7)),
+    "waits": (["waits", "--level", "0.8"], lambda h: measure_waits(h, level=0.8)),
+    "waits by": (["waits", "--by", "property, year"], lambda h: measure_waits(h, by=["property", "year"])),
+    "part waits": (["waits", "--parts"], count_part_waits),
+    "home waits": (["waits", "--homes"], list_home_waits),
     "costs": (["costs"], count_costs),
     "seasons": (["seasons"], describe_seasons),
     "histories": (["histories"], summarise_histories),
@@ -162,6 +189,15 @@ def test_answers_have_the_promised_columns(name, answers):
         ["drift", "--slopes"],
         ["meters"],
         ["repeats"],
+        ["repeats", "--only", "runs"],
+        ["repeats", "--only", "months"],
+        ["repeats", "--only", "claims"],
+        ["new-parts"],
+        ["refrigerant"],
+        ["refrigerant", "--order"],
+        ["waits"],
+        ["waits", "--by", "property,month"],
+        ["waits", "--parts", "--homes"],
         ["seasons"],
         ["costs"],
         ["demand"],
@@ -194,6 +230,37 @@ def test_out_writes_what_would_be_printed(dogdays, demo_store, tmp_path):
 def test_repeats_gives_its_four_answers_in_turn(dogdays, demo_store):
     ran = dogdays("repeats", "--store", demo_store.path, "--format", "json")
     assert [answer["name"] for answer in json.loads(ran.out)] == ["callbacks", "units", "clusters", "lots"]
+
+
+def test_repeats_options_reach_the_answer(dogdays, demo_store):
+    ran = dogdays("repeats", "--only", "power", "--ratio", "5", "--weeks", "4", "--store", demo_store.path,
+                  "--format", "json")  # fmt: skip
+    settings = json.loads(ran.out)["settings"]
+    assert (settings["ratio"], settings["weeks"]) == (5.0, 4)
+    ran = dogdays("repeats", "--only", "runs", "--window", "10", "--store", demo_store.path, "--format", "json")
+    answer = json.loads(ran.out)
+    assert answer["settings"]["window_days"] == 10
+    gaps = [later["days"] - row["days"] for row, later in zip(answer["rows"], answer["rows"][1:], strict=False)
+            if row["run"] == later["run"] and row["visits"] == 1]  # fmt: skip
+    assert len(gaps) > 20
+    assert max(gaps) <= 10
+
+
+def test_waits_of_parts_and_homes_come_together_and_without_groups(dogdays, demo_store):
+    ran = dogdays("waits", "--parts", "--homes", "--store", demo_store.path, "--format", "json")
+    assert [answer["name"] for answer in json.loads(ran.out)] == ["part waits", "home waits"]
+    ran = dogdays("waits", "--parts", "--by", "month", "--store", demo_store.path)
+    assert ran.code == 2
+    assert "leave it out with --parts and --homes" in ran.err
+    ran = dogdays("waits", "--by", "color", "--store", demo_store.path)
+    assert (ran.code, ran.out) == (1, "")
+    assert "waits can't be grouped by color; they can by property, building, month" in ran.err
+
+
+def test_refrigerant_is_never_printed_without_its_warning(dogdays, demo_store):
+    said = " ".join(dogdays("refrigerant", "--store", demo_store.path).out.split())
+    assert "an indicator, not a compliance result" in said.split("Not shown here")[0]
+    assert "Only certified persons may open the refrigerant circuit" in said
 
 
 def test_options_reach_the_answer(dogdays, demo_store):

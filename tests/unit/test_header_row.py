@@ -51,7 +51,7 @@ def test_a_record_said_to_be_the_header_is_taken_or_refused():
     assert chosen_record("a.csv", 3, 3) == 3
     assert chosen_record("a.xlsx:B", {"a.xlsx:B": 2}.get, 3) == 2
     for said in (0, 4):
-        with pytest.raises(SourceError, match=rf"a\.csv: record {said} is said to hold the headers, but the file has 3"):
+        with pytest.raises(SourceError, match=rf"record {said} is said to hold the headers, but the file has 3"):
             chosen_record("a.csv", said, 3)
 
 

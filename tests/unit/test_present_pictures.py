@@ -248,34 +248,6 @@ def test_units_more_likely_bad_than_not_are_named_surest_first():
     assert list(summaries.likely_bad(units)["equipment_id"]) == ["B", "A"]
 
 
-def test_callbacks_are_compared_in_percent():
-    rows = [
-        {"by": "finding", "value": "wiring", "calls": 10, "share": 0.05, "low": -0.02, "high": 0.2},
-        {"by": "finding", "value": "contactor", "calls": 40, "share": 0.1, "low": 0.0, "high": 0.3},
-        {"by": "vendor", "value": "Cold Firm", "calls": 9, "share": 0.1, "low": 0.0, "high": 0.3},
-    ]
-    compared = summaries.callbacks_by(answer(rows), "finding")
-    assert list(compared["value"]) == ["contactor", "wiring"]
-    assert compared["low"].tolist() == [0.0, -2.0]
-    (picture,) = pictures.callbacks_picture(answer(rows), "vendor")
-    assert title_of(picture) == "Came back beyond chance, by vendor"
-    assert pictures.callbacks_picture(answer(rows), "technician") == []
-
-
-def test_lots_and_clusters_are_named_likeliest_first():
-    lots = answer([
-        {"part_no": "RC", "lot": "1", "failed": 2, "expected": 1.5, "p_value": 0.4},
-        {"part_no": "RC", "lot": "2", "failed": 9, "expected": 1.5, "p_value": 0.001},
-        {"part_no": "RC", "lot": "3", "failed": 0, "expected": 0.1, "p_value": np.nan},
-    ])  # fmt: skip
-    (picture,) = pictures.lots_picture(lots)
-    assert title_of(picture) == "Furthest from chance: RC lot 2"
-    assert labels_of(picture) == ["RC lot 2", "RC lot 1"]
-    heap = {"property": "Oak", "building": "2", "component": "wiring", "from_date": dt.date(2024, 6, 3)}
-    (picture,) = pictures.clusters_picture(answer([{**heap, "observed": 4, "expected": 0.5, "p_value": 0.2}]))
-    assert title_of(picture) == "Likeliest heap: Oak 2, wiring, 2024-06"
-
-
 def test_meters_are_drawn_around_zero():
     (picture,) = pictures.meters_picture(answer([{"meter": "M1", "bias_pct": -2.4, "low": -3.0, "high": -2.0}]))
     assert "domainMin" not in str(picture.chart.to_dict()["layer"][0]["encoding"]["x"])

@@ -81,7 +81,23 @@ def test_words_of_the_trade(word, component):
     assert to_component(word) == component
 
 
-@pytest.mark.parametrize("word", [None, "", "  ", "--", "contactor ok", "cap good", "bad", "replaced", "evaporator coil", "squirrel", "440 V", "the"])
+@pytest.mark.parametrize(
+    "word",
+    [
+        None,
+        "",
+        "  ",
+        "--",
+        "contactor ok",
+        "cap good",
+        "bad",
+        "replaced",
+        "evaporator coil",
+        "squirrel",
+        "440 V",
+        "the",
+    ],
+)
 def test_a_word_not_known_is_none(word):
     assert to_component(word) is None
 
