@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -13,6 +13,7 @@ from fleet.analysis.life_columns import columns_for
 from fleet.analysis.life_data import ENDINGS, LONGEST_GAP_DAYS, LOOK_AHEAD_YEARS, read_lives
 from fleet.analysis.life_draws import REFITS
 from fleet.analysis.life_groups import INTERVALS, POOLING, EstimatedGroup, LifeQuestion, compare_b10, estimate_groups
+from fleet.analysis.life_kinds import kind_factors, kinds_within
 from fleet.analysis.life_pooling import OTHER_GROUPS
 from fleet.analysis.life_rows import estimate_rows
 from fleet.answer import Answer
@@ -27,6 +28,9 @@ METHOD = (
     "lives; lives of unknown birth by a renewal mixture over what the log didn't see; likelihood-ratio limits; laws "
     "averaged by Akaike weights; beside it the product-limit curve (Kaplan and Meier 1958) with entry ages."
 )
+
+
+_WEIGHED = "kinds of units weighed by their number"
 
 
 def estimate_life(
@@ -103,7 +107,7 @@ def estimate_life(
         for kind in kinds
     ]
     by, births = asked[0].by, asked[0].births
-    frame = read_lives(histories, by)
+    frame = read_lives(histories, (*by, *kinds_within(by)))
     chosen = _components(frame, component)
     mended = mended_without_part(histories)
     rows: list[dict[str, Any]] = []
@@ -158,12 +162,29 @@ def _group_rows(every: pd.DataFrame, name: str, asked: LifeQuestion, mended: int
     groups = estimate_groups(every, name, asked)
     compared = _compared(groups, every, name, asked)
     made = []
-    for one, more in zip(groups, compared, strict=True):
+    kinds = kind_factors(every, name, asked, groups)
+    for one, more, factors in zip(groups, compared, kinds, strict=True):
         label = {"component": name, **one.key, "ending": asked.ending}
         rows = estimate_rows(one, key=label, level=asked.level, mended=mended)
         rows[0] |= more if one.estimate.average is not None else {}
+        rows[0] |= _moved(rows[0], factors)
         made.append(rows)
     return made
+
+
+def _moved(row: dict[str, Any], factors: Mapping[str, float]) -> dict[str, Any]:
+    """Return what changes in a row when kinds of units are weighed by their units."""
+    moved: dict[str, Any] = {}
+    for name, age in row.items():
+        column = name.partition("_")[0]
+        if column in factors and name not in ("b10_least", "b10_greatest"):
+            moved[name] = age * factors[column]
+    if moved:
+        words = {"b10": "B10", "median": "the median"}
+        said = ", ".join(f"{factors[c]:.2f} times {word}" for c, word in words.items() if c in factors)
+        note = f"{factors['kinds']:.0f} {_WEIGHED}: {said} of one law for all"
+        moved["note"] = "; ".join(part for part in (row["note"], note) if part)
+    return moved
 
 
 def _compared(
@@ -178,7 +199,7 @@ def _compared(
             "b10_weak_failed": replace(asked, ending=ENDINGS[1]),
             "b10_weak_ignored": replace(asked, ending=ENDINGS[2]),
         }
-    found = {column: compare_b10(every, name, other) for column, other in others.items()}
+    found = {column: compare_b10(every, name, other, groups) for column, other in others.items()}
     rows = [{column: ages[nth] for column, ages in found.items()} for nth in range(len(groups))]
     for row, one in zip(rows, groups, strict=True):
         if not (one.frame["ended"] == "weak").any():
@@ -208,6 +229,12 @@ def _notes(table: pd.DataFrame, asked: Sequence[LifeQuestion]) -> list[str]:
         notes.append(
             "Only parts fitted while the log was kept are used; they sit in units that needed one, so that where units "
             "differ their lives read short."
+        )
+    if table["note"].str.contains(_WEIGHED, regex=False).any():
+        notes.append(
+            "Where kinds of units (model_family, compressor_type) are taken together, those whose parts last less long "
+            "begin more of the lives seen: B10 and the median are those of the kinds' own laws, weighed by units, with "
+            "limits as wide as one law for all has; the rows of laws and b10_least to b10_greatest are of that one."
         )
     if ENDINGS[0] in endings and float(table["weak"].sum()) > 0:
         notes.append(

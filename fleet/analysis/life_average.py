@@ -92,12 +92,12 @@ def average_laws(regions: Sequence[Region], weights: Mapping[str, float] | None 
     if not regions:
         msg = "no fitted law to average; fit at least one"
         raise AnalysisError(msg)
-    return AveragedLife(regions=tuple(regions), weights=_weights([r.fit for r in regions], weights))
+    return AveragedLife(regions=tuple(regions), weights=law_weights([r.fit for r in regions], weights))
 
 
 def averaged_quantile(fits: Sequence[LawFit], share: float, weights: Mapping[str, float] | None = None) -> float:
     """Return the age by which ``share`` has failed under the average of laws, by their Akaike weights or those told."""
-    weight = _weights(fits, weights)
+    weight = law_weights(fits, weights)
     log_ages = [fit.law.log_quantile(fit.theta, share) for fit in fits]
     low, high = min(log_ages), max(log_ages)
     if high - low < 1e-9:
@@ -118,7 +118,8 @@ def akaike_weights(criteria: Sequence[float]) -> FloatArray:
     return weights
 
 
-def _weights(fits: Sequence[LawFit], told: Mapping[str, float] | None) -> FloatArray:
+def law_weights(fits: Sequence[LawFit], told: Mapping[str, float] | None) -> FloatArray:
+    """Return the weights of fitted laws, adding up to one: those told by name, or Akaike's."""
     if told is None:
         return akaike_weights([fit.aic for fit in fits])
     # a law that no group supports may be the only one fitted here: it must still weigh something

@@ -174,10 +174,13 @@ def _compare_one(
     thetas, best = _fit_sides([one.likelihood, rest], _start([one, *others]))
     if thetas is None:
         return {"note": "the lives seen hold no law of both sides"}
-    log_ratio = float(thetas[0, 0] - thetas[1, 0])
+    log_ratio, near = float(thetas[0, 0] - thetas[1, 0]), thetas[1]
 
     def drop(at: float) -> float:
-        fit = _fit_at_ratio(one, rest, at, thetas[1])
+        nonlocal near
+        fit = _fit_at_ratio(one, rest, at, near)
+        # the next ratio asked about is never far from the last
+        near = thetas[1] if fit.trouble else fit.theta
         return math.inf if fit.trouble else 2.0 * (best - fit.log_likelihood)
 
     asked = float(special.chdtri(1.0, 1.0 - level))

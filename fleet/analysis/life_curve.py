@@ -101,6 +101,8 @@ def trace_life_curve(
         notes=[
             f"The curve uses lives of known age only, and begins and is to be read where {FEWEST_AT_RISK} are at risk.",
             "A part removed as weak counts as failing midway through the look-ahead, as far as it counts as failing.",
+            "The laws are of all parts of a row together; where life weighs kinds of units, its note says by how much "
+            "its B10 and median differ from these.",
         ],
         settings={"component": component, **asked.settings},
     )

@@ -39,6 +39,8 @@ GROUPINGS = GROUPING_COLUMNS + PART_COLUMNS
 """Every column lives may be grouped by."""
 
 _REMOVED = ("preventive", "upgrade", "unknown")
+_WORDS = ("birth", "ended")
+_NUMBERS = ("unit_id", "entry_age", "at_most", "quiet", "watched", "found_since", "unit_went")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -116,6 +118,13 @@ def read_lives(histories: Histories, by: Sequence[str] = ()) -> pd.DataFrame:
     )
 
 
+def coded_lives(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return what `lives_of` needs of the rows of `read_lives`, words as codes: cheap to cut into many groups."""
+    grouped = [name for name in frame.columns if name.startswith("by_")]
+    words = {name: frame[name].astype("category") for name in (*_WORDS, *grouped)}
+    return frame[list(_NUMBERS)].assign(**words)
+
+
 def lives_of(
     frame: pd.DataFrame,
     *,
@@ -151,21 +160,21 @@ def lives_of(
     at_known = frame["birth"].isin(["known", "carried"]).to_numpy()
     at_unknown = frame["birth"].isin(["bounded", "unknown"]).to_numpy()
     low, high = _until(frame, ending, look_ahead_years)
-    known, rest = frame[at_known], frame[at_unknown]
-    entry = known["entry_age"].to_numpy(dtype=np.float64)
+    unit, at_most, quiet = frame["unit_id"].to_numpy(dtype=np.intp), _years(frame, "at_most"), _years(frame, "quiet")
+    entry = _years(frame, "entry_age")[at_known]
     weak = (frame["ended"] == "weak").to_numpy()
     middle = np.where(np.isfinite(high), 0.5 * (low + np.where(np.isfinite(high), high, 0.0)), low)
     return Lives(
         known=life_sample(entry, entry + low[at_known], entry + high[at_known]),
-        born=(known["birth"] == "known").to_numpy(),
+        born=(frame["birth"] == "known").to_numpy()[at_known],
         unknown=UnknownLives(
-            at_most=rest["at_most"].to_numpy(dtype=np.float64),
-            quiet=rest["quiet"].to_numpy(dtype=np.float64),
+            at_most=at_most[at_unknown],
+            quiet=quiet[at_unknown],
             low=low[at_unknown],
             high=high[at_unknown],
         ),
-        known_unit=known["unit_id"].to_numpy(dtype=np.intp),
-        unknown_unit=rest["unit_id"].to_numpy(dtype=np.intp),
+        known_unit=unit[at_known],
+        unknown_unit=unit[at_unknown],
         known_weak=weak[at_known],
         unknown_weak=weak[at_unknown],
         weak_presumed=ending == ENDINGS[0],
@@ -180,9 +189,8 @@ def lives_of(
 
 def _until(frame: pd.DataFrame, ending: str, look_ahead: float) -> tuple[FloatArray, FloatArray]:
     """Return between which years of watching each life failed; equal = exact, infinite = it didn't."""
-    ended, watched = frame["ended"].to_numpy(), frame["watched"].to_numpy(dtype=np.float64)
-    since = frame["found_since"].to_numpy(dtype=np.float64)
-    failed, weak = ended == "failed", ended == "weak"
+    watched, since = _years(frame, "watched"), _years(frame, "found_since")
+    failed, weak = ((frame["ended"] == name).to_numpy() for name in ("failed", "weak"))
     found = failed & ~np.isnan(since)
     low, high = watched.copy(), np.full(watched.size, np.inf)
     high[failed] = watched[failed]
@@ -204,8 +212,13 @@ def _removal_rate(frame: pd.DataFrame, ending: str) -> float:
 def _unit_ages(frame: pd.DataFrame, every: pd.DataFrame) -> FloatArray:
     """Return ages of units of known age when first seen: the group's own where it has ten, else everyone's."""
     for rows in (frame, every):
-        first = rows[(rows["birth"] == "bounded") & (rows["quiet"] == 0.0)]
-        ages = np.sort(first["at_most"].to_numpy(dtype=np.float64))
+        first = (rows["birth"] == "bounded").to_numpy() & (_years(rows, "quiet") == 0.0)
+        ages = np.sort(_years(rows, "at_most")[first])
         if ages.size >= 10:
             break
     return ages
+
+
+def _years(frame: pd.DataFrame, column: str) -> FloatArray:
+    years: FloatArray = frame[column].to_numpy(dtype=np.float64)
+    return years

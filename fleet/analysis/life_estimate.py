@@ -106,7 +106,12 @@ def estimate_lives(
 
 
 def fit_chosen(
-    chosen: ChosenLives, component: str, priors: Mapping[str, Prior] | None = None, laws: Sequence[Law] = LAWS
+    chosen: ChosenLives,
+    component: str,
+    priors: Mapping[str, Prior] | None = None,
+    laws: Sequence[Law] = LAWS,
+    *,
+    near: Mapping[str, FloatArray] | None = None,
 ) -> list[LawFit]:
     """Fit every law to a group's lives; none where failures are too few.
 
@@ -118,6 +123,8 @@ def fit_chosen(
     priors : mapping of str to Prior, optional
         By law, what the component's other groups say; used instead of the weak prior, however many failures.
     laws : sequence of Law
+    near : mapping of str to ndarray, optional
+        By law, (log scale, log shape) near the best fit: a shorter way, not another answer.
 
     Returns
     -------
@@ -134,8 +141,12 @@ def fit_chosen(
     for prior in tries:
         fits: list[LawFit] = []
         for law in laws:
-            start = matching_point(law, fits[0]) if fits else _start(chosen, prior.get(law.name))
-            fits.append(fit_law(law, chosen.likelihood, start, prior=prior.get(law.name)))
+            begin = (near or {}).get(law.name)
+            fit = fit_law(law, chosen.likelihood, begin, prior=prior.get(law.name)) if begin is not None else None
+            if fit is None or fit.trouble:
+                start = matching_point(law, fits[0]) if fits else _start(chosen, prior.get(law.name))
+                fit = fit_law(law, chosen.likelihood, start, prior=prior.get(law.name))
+            fits.append(fit)
         settled = [fit for fit in fits if not fit.trouble]
         if any(fit.law is WEIBULL for fit in settled):
             return settled

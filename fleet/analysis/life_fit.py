@@ -19,7 +19,15 @@ import numpy as np
 from scipy import special
 
 from fleet.analysis.life_laws import Law
-from fleet.analysis.life_sample import IndexArray, LifeSample, LifeTerms, life_terms, log_likelihood, log_likelihoods
+from fleet.analysis.life_sample import (
+    IndexArray,
+    LifeSample,
+    LifeTerms,
+    expand_log_likelihood,
+    life_terms,
+    log_likelihood,
+    log_likelihoods,
+)
 from fleet.analysis.poisson import FloatArray, Interval, check_level
 from fleet.settings import LEVEL
 
@@ -27,8 +35,10 @@ SHAPE_BOUNDS = (0.1, 40.0)
 """A shape outside these is no wear-out and no early failure: the data don't hold it."""
 
 _SCALE_BOUNDS = (1e-4, 1e6)
-_STEP = 1e-4
 _MAX_STEPS = 60
+_SETTLED = 1e-8
+"""A Newton step that promised so little gain leaves its square to gain."""
+
 _DIRECTIONS = 24
 _REFINED = 16
 _FARTHEST = 30.0
@@ -68,8 +78,9 @@ class Prior:
     @property
     def precision(self) -> FloatArray:
         """Return the inverse of its covariance."""
-        shared = self.correlation * self.log_scale_sd * self.log_shape_sd
-        return np.linalg.inv(np.array([[self.log_scale_sd**2, shared], [shared, self.log_shape_sd**2]]))
+        one, two, free = self.log_scale_sd, self.log_shape_sd, 1.0 - self.correlation**2
+        cross = -self.correlation / (one * two)
+        return np.array([[one**-2, cross], [cross, two**-2]]) / free
 
     def value(self, theta: FloatArray) -> float:
         """Return the log density without its constant."""
@@ -107,14 +118,8 @@ class KnownLives:
         return log_likelihoods(law, thetas, self.terms)
 
     def expand(self, law: Law, theta: FloatArray) -> tuple[float, FloatArray, FloatArray]:
-        """Return it with its analytic gradient, and the Hessian by central differences of that."""
-        steps = np.eye(2) * _STEP
-        ahead, behind = (
-            np.array([log_likelihood(law, theta + way * step, self.terms)[1] for step in steps]) for way in (1.0, -1.0)
-        )
-        hessian = (ahead - behind) / (2.0 * _STEP)
-        value, slope = log_likelihood(law, theta, self.terms)
-        return value, slope, 0.5 * (hessian + hessian.T)
+        """Return it with its analytic gradient and Hessian."""
+        return expand_log_likelihood(law, theta, self.terms)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -213,7 +218,7 @@ def fit_law(
 
     Notes
     -----
-    Newton steps with the Hessian from differences of the analytic gradient, damped until they gain.
+    Newton steps with the Hessian, damped until they gain.
     """
     objective = _Objective(law, likelihood, prior)
     theta = np.array(start, dtype=np.float64)
@@ -225,9 +230,9 @@ def fit_law(
         ahead = objective.expand(theta + move) if _inside(theta + move) else None
         if ahead is not None and ahead[0] >= value:
             theta, here, damping = theta + move, ahead, damping / 10.0
-            if gain < 1e-10:
+            if gain < _SETTLED:
                 break
-        elif gain < 1e-10:
+        elif gain < _SETTLED:
             break
         else:
             damping = max(1e-3 * float(np.abs(hessian).max()), damping * 8.0)

@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from fleet.analysis.life_chosen import BIRTHS, ChosenLives, choose_lives
-from fleet.analysis.life_data import ENDINGS, LOOK_AHEAD_YEARS, PART_COLUMNS, Lives, lives_of
+from fleet.analysis.life_data import ENDINGS, LOOK_AHEAD_YEARS, PART_COLUMNS, Lives, coded_lives, lives_of
 from fleet.analysis.life_estimate import (
     LifeEstimate,
     averaged_b10,
@@ -20,7 +20,7 @@ from fleet.analysis.life_estimate import (
 )
 from fleet.analysis.life_fit import LawFit, Prior
 from fleet.analysis.life_pooling import pool_groups
-from fleet.analysis.poisson import check_level
+from fleet.analysis.poisson import FloatArray, check_level
 from fleet.errors import AnalysisError
 from fleet.settings import LEVEL
 
@@ -85,7 +85,7 @@ class EstimatedGroup:
     key : dict
         Each grouping column's value; empty without grouping columns.
     frame : pandas.DataFrame
-        The group's rows of `fleet.analysis.life_data.read_lives`.
+        The group's rows of `fleet.analysis.life_data.coded_lives`.
     pooled : mapping of str to Prior, or None
         By law, what the component's other groups say of this one, where the estimate leans on them.
     """
@@ -98,7 +98,7 @@ class EstimatedGroup:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _FittedGroups:
+class FittedGroups:
     """Every group of a component with its lives, its fits, and what is shared."""
 
     keys: list[dict[str, str]]
@@ -115,7 +115,7 @@ def groups_of(frame: pd.DataFrame, by: Sequence[str]) -> Iterator[tuple[dict[str
     if not by:
         yield {}, frame
         return
-    for values, rows in frame.groupby([f"by_{name}" for name in by], sort=True):
+    for values, rows in frame.groupby([f"by_{name}" for name in by], sort=True, observed=True):
         yield dict(zip(by, map(str, values), strict=True)), rows
 
 
@@ -129,7 +129,7 @@ def estimate_groups(every: pd.DataFrame, component: str, asked: LifeQuestion) ->
     component : str
     asked : LifeQuestion
     """
-    fitted = _fit_groups(every, component, asked)
+    fitted = fit_groups(every, component, asked)
     made = []
     for nth, chosen in enumerate(fitted.chosen):
         lives, fits, priors = fitted.lives[nth], fitted.fits[nth], fitted.priors[nth]
@@ -143,22 +143,41 @@ def estimate_groups(every: pd.DataFrame, component: str, asked: LifeQuestion) ->
     return made
 
 
-def compare_b10(every: pd.DataFrame, component: str, asked: LifeQuestion) -> list[float]:
-    """Return each group's averaged B10 alone, to compare ways of counting; not a number where nothing was fitted."""
-    fitted = _fit_groups(every, component, asked)
+def compare_b10(
+    every: pd.DataFrame, component: str, asked: LifeQuestion, near: Sequence[EstimatedGroup] | None = None
+) -> list[float]:
+    """Return each group's averaged B10 alone, to compare ways of counting; not a number where nothing was fitted.
+
+    ``near``: the same groups as estimated another way, whose fits are where the search begins.
+    """
+    starts = [_fitted_at(one.estimate) for one in near] if near else None
+    fitted = fit_groups(every, component, asked, starts)
     return [averaged_b10(fits, fitted.weights) for fits in fitted.fits]
 
 
-def _fit_groups(every: pd.DataFrame, component: str, asked: LifeQuestion) -> _FittedGroups:
+def _fitted_at(estimate: LifeEstimate) -> dict[str, FloatArray]:
+    regions = estimate.average.regions if estimate.average else ()
+    return {region.fit.law.name: region.fit.theta for region in regions}
+
+
+def fit_groups(
+    every: pd.DataFrame, component: str, asked: LifeQuestion, near: Sequence[Mapping[str, FloatArray]] | None = None
+) -> FittedGroups:
+    """Fit the laws to each group's lives, without any interval; ``near`` as for `compare_b10`, a mapping a group."""
+    every = coded_lives(every)
     keys, frames = zip(*groups_of(every, asked.by), strict=True)
     lives = [
         lives_of(frame, ending=asked.ending, look_ahead_years=asked.look_ahead_years, like=every) for frame in frames
     ]
     chosen = [choose_lives(one, asked.births) for one in lives]
-    pool = pool_groups(chosen, component) if asked.pooling == POOLING[0] and len(chosen) > 1 else None
-    priors: list[Mapping[str, Prior] | None] = list(pool) if pool else [None] * len(chosen)
-    fits = [fit_chosen(one, component, prior) for one, prior in zip(chosen, priors, strict=True)]
-    return _FittedGroups(
+    lean = asked.pooling == POOLING[0] and len(chosen) > 1
+    pool = pool_groups(chosen, component, near) if lean else None
+    priors: list[Mapping[str, Prior] | None] = [one.priors for one in pool] if pool else [None] * len(chosen)
+    starts = [one.starts for one in pool] if pool else near or [{}] * len(chosen)
+    fits = [
+        fit_chosen(one, component, prior, near=start) for one, prior, start in zip(chosen, priors, starts, strict=True)
+    ]
+    return FittedGroups(
         keys=list(keys),
         frames=list(frames),
         lives=lives,

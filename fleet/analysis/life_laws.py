@@ -33,8 +33,8 @@ class Law:
 
     Attributes
     ----------
-    cumulative, log_rate, log_rate_slope : callable
-        H(z), log H'(z) and the derivative of the latter.
+    cumulative, log_rate, log_rate_slope, log_rate_bend : callable
+        H(z), log H'(z) and the first and second derivative of the latter.
     standard_quantile : callable
         The z by which a share p has failed.
     log_sd : float
@@ -45,6 +45,7 @@ class Law:
     cumulative: Callable[[FloatArray], FloatArray] = field(repr=False)
     log_rate: Callable[[FloatArray], FloatArray] = field(repr=False)
     log_rate_slope: Callable[[FloatArray], FloatArray] = field(repr=False)
+    log_rate_bend: Callable[[FloatArray], FloatArray] = field(repr=False)
     standard_quantile: Callable[[float], float] = field(repr=False)
     log_sd: float
 
@@ -92,6 +93,11 @@ def _normal_log_rate(z: FloatArray) -> FloatArray:
     return _normal_cumulative(z) - 0.5 * z**2 - _HALF_LOG_2PI
 
 
+def _normal_log_rate_bend(z: FloatArray) -> FloatArray:
+    rate = np.exp(_normal_log_rate(z))
+    return rate * (rate - z) - 1.0
+
+
 def _exp(z: FloatArray) -> FloatArray:
     # beyond this the share still working is nought in any number of digits; no overflow on the way there
     value: FloatArray = np.exp(np.minimum(z, _FARTHEST))
@@ -103,6 +109,7 @@ WEIBULL = Law(
     cumulative=_exp,
     log_rate=lambda z: np.minimum(z, _FARTHEST),
     log_rate_slope=lambda z: np.where(z < _FARTHEST, 1.0, 0.0),
+    log_rate_bend=np.zeros_like,
     standard_quantile=lambda p: math.log(-math.log1p(-p)),
     log_sd=math.pi / math.sqrt(6.0),
 )
@@ -112,6 +119,7 @@ LOGNORMAL = Law(
     cumulative=_normal_cumulative,
     log_rate=_normal_log_rate,
     log_rate_slope=lambda z: np.exp(_normal_log_rate(z)) - z,
+    log_rate_bend=_normal_log_rate_bend,
     standard_quantile=lambda p: float(special.ndtri(p)),
     log_sd=1.0,
 )
@@ -121,6 +129,7 @@ LOG_LOGISTIC = Law(
     cumulative=_softplus,
     log_rate=lambda z: -_softplus(-z),
     log_rate_slope=lambda z: special.expit(-z),
+    log_rate_bend=lambda z: -special.expit(z) * special.expit(-z),
     standard_quantile=lambda p: math.log(p) - math.log1p(-p),
     log_sd=math.pi / math.sqrt(3.0),
 )

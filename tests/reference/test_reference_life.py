@@ -4,58 +4,47 @@ Each source is named at its check. "Read" means that the page or file with the a
 printed answer remembered, not re-read. Printed digits are the only tolerance unless a comment says otherwise.
 """
 
+import json
 import math
+from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import optimize, stats
 
+from fleet.analysis.life_compare import _component_rows
 from fleet.analysis.life_few import assume_shape
 from fleet.analysis.life_fit import KnownLives, fit_law, likelihood_region, starting_point
+from fleet.analysis.life_groups import LifeQuestion
 from fleet.analysis.life_laws import LAWS, LOG_LOGISTIC, LOGNORMAL, WEIBULL
 from fleet.analysis.life_sample import life_sample
 from fleet.analysis.poisson import upper_bound_for_zero
 from fleet.analysis.product_limit import product_limit
+from tests.reference.data import public_lives
+from tests.reference.data.public_lives import (
+    ABSORBERS_FAILED,
+    ABSORBERS_RUNNING,
+    BALL_BEARINGS,
+    CHANNING_MEN,
+    CRACK_MONTHS,
+    CRACKED,
+    NIST_FAILED,
+    PLACEBO,
+    REMISSION,
+    WHEEL_HOURS,
+    WHEELS_CRACKED,
+    WHEELS_SOUND,
+    split_marks,
+)
 
 INF = math.inf
+STORED = json.loads((Path(__file__).parent / "data" / "stored_lives.json").read_text(encoding="utf-8"))
 SCIPY = {
     WEIBULL: lambda scale, shape: stats.weibull_min(shape, scale=scale),
     LOGNORMAL: lambda scale, shape: stats.lognorm(1.0 / shape, scale=scale),
     LOG_LOGISTIC: lambda scale, shape: stats.fisk(shape, scale=scale),
 }
-
-# fmt: off
-NIST_FAILED = [54, 187, 216, 240, 244, 335, 361, 373, 375, 386]
-BALL_BEARINGS = [
-    17.88, 28.92, 33.00, 41.52, 42.12, 45.60, 48.40, 51.84, 51.96, 54.12, 55.56, 67.80, 68.64, 68.64, 68.88, 84.12,
-    93.12, 98.64, 105.12, 105.84, 127.92, 128.04, 173.40,
-]
-ABSORBERS_FAILED = [6700, 9120, 12200, 13150, 14300, 17520, 20100, 20900, 22700, 26510, 27490]
-ABSORBERS_RUNNING = [
-    6950, 7820, 8790, 9660, 9820, 11310, 11690, 11850, 11880, 12140, 12870, 13330, 13470, 14040, 17540, 17890, 18450,
-    18960, 18980, 19410, 20100, 20150, 20320, 23490, 27410, 27890, 28100,
-]
-REMISSION = "6 6 6 6+ 7 9+ 10 10+ 11+ 13 16 17+ 19+ 20+ 22 23 25+ 32+ 32+ 34+ 35+"
-# Months at which 167 turbine parts were looked at, and how many were found cracked (Nelson 1982, p. 415; read in a
-# statistics package's public manual).
-CRACK_MONTHS, CRACKED = [6.12, 19.92, 29.64, 35.40, 39.72, 45.24, 52.32, 63.48], [5, 16, 12, 18, 18, 2, 6, 17]
-# Hundreds of hours at which 432 turbine wheels were looked at once: cracked, not cracked (Nelson 1982, p. 409; read in
-# the same manual).
-WHEEL_HOURS = [4, 10, 14, 18, 22, 26, 30, 34, 38, 42, 46]
-WHEELS_CRACKED, WHEELS_SOUND = [0, 4, 2, 7, 5, 9, 9, 6, 22, 21, 21], [39, 49, 31, 66, 25, 30, 33, 7, 12, 19, 15]
-# Ages in months at which 97 men came to a retirement house and left it, + = alive (Hyde 1980; the R package boot's data
-# set channing, read in a public copy).
-CHANNING_MEN = (
-    "782-909 1020-1128 856-969 915-957 863-983 906-1012 955-1055 943-1025 943-1043 837-945 966-1009 936-971 919-1033 "
-    "852-869 1073-1139 925-1036 967-1085 806-943+ 969-1001+ 923-1060+ 865-1002+ 953-1031+ 871-945+ 982-1006+ 883-959+ "
-    "817-843+ 875-1012+ 821-956+ 936-1073+ 971-1107+ 830-940+ 885-911+ 894-1031+ 893-996+ 866-895+ 878-1015+ 820-957+ "
-    "1007-1043+ 879-1016+ 956-1093+ 854-989 890-1027+ 1041-1044+ 978-1005+ 836-973+ 938-1064+ 886-1023+ 876-1013+ "
-    "955-977+ 823-960+ 960-1047+ 843-943+ 856-951+ 847-984+ 1027-1058+ 988-1045+ 953-953+ 978-1018+ 981-1118+ "
-    "926-970+ 1036-1070+ 1016-1153+ 969-1106+ 900-936+ 898-906+ 846-866+ 964-1029 984-1053 1046-1080 871-872 847-893 "
-    "962-966+ 853-894 967-985 1063-1094 856-927 865-948 1051-1059 1010-1012 878-911 1021-1094 959-972+ 921-993 836-876 "
-    "919-993 751-777 906-966 835-907 946-1031 759-781 909-914+ 962-998 984-1022 891-932 835-898 1039-1060 1010-1044"
-)
-# fmt: on
 
 
 def fitted(law, entry, low, high):
@@ -71,20 +60,13 @@ def with_running(failed, running):
 
 
 def channing_men():
-    entry, leave, died = [], [], []
-    for man in CHANNING_MEN.split():
-        came, went = man.rstrip("+").split("-")
-        entry.append(float(came))
-        leave.append(float(went))
-        died.append(not man.endswith("+"))
-    assert (len(entry), sum(died)) == (97, 46)
-    stayed = np.array(leave) > np.array(entry)
-    return np.array(entry)[stayed], np.array(leave)[stayed], np.array(died)[stayed]
+    entry, leave, died = (np.array(column) for column in public_lives.channing_men())
+    assert (len(CHANNING_MEN.split()), died.sum()) == (97, 46)
+    return entry, leave, died
 
 
 def remission():
-    times = REMISSION.split()
-    return [float(t.rstrip("+")) for t in times], [not t.endswith("+") for t in times]
+    return split_marks(REMISSION)
 
 
 def test_weibull_of_the_nist_handbook():
@@ -178,6 +160,81 @@ def test_left_truncated_lives_as_a_general_optimizer_fits_them(law):
     assert fit.theta == pytest.approx(best.x, abs=2e-5)
     assert fit.log_likelihood == pytest.approx(-best.fun, abs=1e-6)
     assert known.value(law, fit.theta) >= -best.fun - 1e-8
+
+
+def in_data_set(name):
+    if name == "channing men":
+        entry, leave, died = channing_men()
+        return entry, leave, np.where(died, leave, INF)
+    if name == "shock absorbers":
+        return with_running(ABSORBERS_FAILED, ABSORBERS_RUNNING)
+    return 0.0, np.repeat([0.0, *CRACK_MONTHS], [*CRACKED, 73]), np.repeat([*CRACK_MONTHS, INF], [*CRACKED, 73])
+
+
+@pytest.mark.parametrize("law", LAWS, ids=lambda law: law.name)
+@pytest.mark.parametrize("name", ["channing men", "shock absorbers", "cracked parts"])
+def test_a_general_library_fits_the_same(name, law):
+    # late entries, right-censored lives and failures between looks, as lifelines 0.30.0 fits them
+    stored = STORED[name][law.name]
+    fit, _ = fitted(law, *in_data_set(name))
+    assert fit.log_likelihood == pytest.approx(stored["log_likelihood"], abs=2e-6)
+    assert (fit.scale, fit.shape) == pytest.approx((stored["scale"], stored["shape"]), rel=2e-4)
+    assert fit.quantile(0.1) == pytest.approx(stored["b10"], rel=2e-4)
+    assert fit.quantile(0.5) == pytest.approx(stored["median"], rel=2e-4)
+
+
+def remission_rows():
+    """Return both groups of children as rows of lives; a gap in the log or a unit's age plays no part in them."""
+    frames = []
+    for group, weeks in {"treated": REMISSION, "placebo": PLACEBO}.items():
+        watched, ended = split_marks(weeks)
+        words = ["failed" if one else "in service" for one in ended]
+        frames.append(pd.DataFrame({"watched": watched, "ended": words, "by_group": group}))
+    rows = pd.concat(frames, ignore_index=True)
+    blank = {"at_most": math.nan, "quiet": 0.0, "found_since": math.nan, "unit_went": False}
+    return rows.assign(unit_id=np.arange(len(rows)), birth="known", entry_age=0.0, **blank)
+
+
+def test_two_groups_are_compared_as_a_general_library_does():
+    # Weibull regression on log time; the coefficient 1.267, the hazard ratio exp(-1.731) and the likelihood ratio 19.65
+    # also stand in a textbook on survival data (Kleinbaum and Klein, chapter 7) [from memory]
+    stored = STORED["remission"]
+    asked = LifeQuestion(by=("group",), level=0.95, pooling="none")
+    row = next(r for r in _component_rows(remission_rows(), "part", asked, "placebo") if r["group"] == "treated")
+    assert math.log(row["ratio"]) == pytest.approx(stored["log_ratio"], abs=1e-5)
+    assert math.log(row["ratio"]) == pytest.approx(1.267, abs=5e-4)
+    assert math.log(row["ratio"]) * math.exp(stored["log_shape"]) == pytest.approx(1.731, abs=5e-4)
+    gain = 2.0 * (stored["log_likelihood"] - stored["log_likelihood_together"])
+    assert gain == pytest.approx(19.65, abs=5e-3)
+    assert row["p_value"] == pytest.approx(stats.chi2.sf(gain, 1), rel=1e-4)
+    assert row["p_groups"] == pytest.approx(row["p_value"], rel=1e-4)
+    alike = 2.0 * (stored["log_likelihood_apart"] - stored["log_likelihood"])
+    assert row["p_shapes"] == pytest.approx(stats.chi2.sf(alike, 1), abs=1e-3)
+    # the likelihood's limits are near those by the library's standard error, a little wider upwards
+    wald = [stored["log_ratio"] + way * 1.959964 * stored["log_ratio_se"] for way in (-1.0, 1.0)]
+    assert [math.log(row["ratio_low"]), math.log(row["ratio_high"])] == pytest.approx(wald, abs=0.12)
+
+
+def test_limits_of_a_ratio_are_those_of_a_general_optimizer():
+    # the profile likelihood of the remission data solved directly, by scipy alone
+    sides = [split_marks(weeks) for weeks in (REMISSION, PLACEBO)]
+
+    def lost(at, theta):
+        total = 0.0
+        for (weeks, ended), shift in zip(sides, (at, 0.0), strict=True):
+            law, when, done = SCIPY[WEIBULL](math.exp(theta[0] + shift), math.exp(theta[1])), np.array(weeks), ended
+            total -= law.logpdf(when[done]).sum() + law.logsf(when[~np.array(done)]).sum()
+        return total
+
+    def profile(at):
+        return optimize.minimize(lambda theta: lost(at, theta), [2.2, 0.3], method="Nelder-Mead", tol=1e-9).fun
+
+    best = STORED["remission"]["log_ratio"]
+    asked = LifeQuestion(by=("group",), level=0.95, pooling="none")
+    row = next(r for r in _component_rows(remission_rows(), "part", asked, "placebo") if r["group"] == "treated")
+    for bound in (row["ratio_low"], row["ratio_high"]):
+        fallen = 2.0 * (profile(math.log(bound)) - profile(best))
+        assert fallen == pytest.approx(stats.chi2.ppf(0.95, 1), rel=2e-3)  # the search stops within a thousandth
 
 
 def test_ignoring_entry_ages_reads_lives_too_long():

@@ -80,7 +80,8 @@ def _judge_cell(found, row, truth, nth, naive):
         low, high = row[f"{column}_low"], row[f"{column}_high"]
         high = math.inf if math.isnan(high) else high
         cell.cells += 1
-        if row["failures"] < FEWEST_WITHOUT_PRIOR and not math.isnan(row[column]):
+        # removals as weak count as failures to come: with them there may be enough, and no prior to say aloud
+        if row["failures"] + row["weak"] < FEWEST_WITHOUT_PRIOR and not math.isnan(row[column]):
             cell.scarce += 1
             cell.told += bool(row["prior"]) or "assumes" in row["note"]
         cell.bounded += not math.isnan(low)
@@ -139,8 +140,8 @@ def report_small(rng, replicates):
         share = b10.bounded / b10.cells
         item = f"80 units, 2 years, {title}: cells with an estimate or a bound ({b10.bare} bound only)"
         lines.append(Line(item, share, 0.0, "1", "", share == 1.0))
-        told = b10.told / max(b10.scarce, 1)
-        item = f"80 units, 2 years, {title}: of {b10.scarce} estimates under 20 failures, prior said aloud"
+        told = b10.told / b10.scarce if b10.scarce else 1.0
+        item = f"80 units, 2 years, {title}: of {b10.scarce} estimates under 20 ends, prior said aloud"
         lines.append(Line(item, told, 0.0, "1", "", told == 1.0))
     return lines
 

@@ -38,6 +38,8 @@ def test_rate_is_the_slope_of_the_cumulative_hazard_and_its_slope_the_next(law):
     assert np.exp(law.log_rate(z)) == pytest.approx(slope, rel=1e-6)
     second = (law.log_rate(z + step) - law.log_rate(z - step)) / (2 * step)
     assert law.log_rate_slope(z) == pytest.approx(second, rel=1e-6)
+    third = (law.log_rate_slope(z + step) - law.log_rate_slope(z - step)) / (2 * step)
+    assert law.log_rate_bend(z) == pytest.approx(third, rel=1e-6, abs=1e-9)
 
 
 @each_law

@@ -92,16 +92,25 @@ def test_comparisons_are_of_the_same_groups_as_the_estimates():
     assert ages == pytest.approx([one.estimate.average.quantile(0.1) for one in estimate_groups(frame, CAP, asked)])
 
 
+@pytest.mark.parametrize("pooling", ["partial", "none"])
+def test_a_comparison_is_the_same_wherever_its_search_begins(pooling):
+    frame = fleet_of([150, 150, 40], [9.0, 6.0, 12.0])
+    asked = LifeQuestion(by=("group",), pooling=pooling)
+    other = LifeQuestion(by=("group",), pooling=pooling, births="in the log")
+    near = estimate_groups(frame, CAP, asked)
+    assert compare_b10(frame, CAP, other, near) == pytest.approx(compare_b10(frame, CAP, other), rel=1e-6, nan_ok=True)
+
+
 def test_priors_come_from_the_others_alone():
     # two groups, one large at 9 years and one large at 3: each one's prior lies at the other
     frame = fleet_of([600, 600], [9.0, 3.0])
     chosen = [choose_lives(lives_of(rows, like=frame)) for _, rows in frame.groupby("by_group")]
-    first, second = (prior["Weibull"] for prior in pool_groups(chosen, CAP))
+    first, second = (one.priors["Weibull"] for one in pool_groups(chosen, CAP))
     assert math.exp(first.log_scale) == pytest.approx(3.0, rel=0.1)
     assert math.exp(second.log_scale) == pytest.approx(9.0, rel=0.1)
     # two groups that far apart tell that groups differ: the prior is wide
     assert first.log_scale_sd > 0.5
-    assert set(pool_groups(chosen, CAP)[0]) == {law.name for law in LAWS}
+    assert set(pool_groups(chosen, CAP)[0].priors) == {law.name for law in LAWS}
 
 
 def test_one_group_has_no_others():
@@ -131,15 +140,15 @@ def test_evidence_and_predictions_are_those_of_normal_laws_worked_out_directly()
         return stats.multivariate_normal(np.tile(mean.center, 3), whole).logpdf(best.ravel())
 
     narrow, wide = np.diag([0.01, 0.04]), np.diag([0.5, 0.2])
-    found = [_given_spread(precision, pull, spread, mean) for spread in (narrow, wide)]
-    assert found[1][0] - found[0][0] == pytest.approx(direct(wide) - direct(narrow), rel=1e-9)
+    evidence, centers, covers = _given_spread(precision, pull, np.array([narrow, wide]), mean)
+    assert evidence[1] - evidence[0] == pytest.approx(direct(wide) - direct(narrow), rel=1e-9)
     # the first group's prediction from the other two, by updating the common mean with them one after the other
     center, doubt = mean.center, common
     for nth in (1, 2):
         gain = doubt @ np.linalg.inv(doubt + cover[nth] + wide)
         center, doubt = center + gain @ (best[nth] - center), doubt - gain @ doubt
-    assert found[1][1][0] == pytest.approx(center)
-    assert found[1][2][0] == pytest.approx(doubt + wide)
+    assert centers[1][0] == pytest.approx(center)
+    assert covers[1][0] == pytest.approx(doubt + wide)
 
 
 def test_a_pooled_prior_is_described_in_words():

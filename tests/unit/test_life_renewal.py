@@ -8,7 +8,7 @@ import pytest
 from fleet.analysis.life_fit import KnownLives, fit_law, starting_point
 from fleet.analysis.life_laws import LAWS, WEIBULL
 from fleet.analysis.life_sample import life_sample
-from fleet.analysis.renewal_age import JoinedLikelihood, UnknownLives, renewal_mixture
+from fleet.analysis.renewal_age import JoinedLikelihood, UnknownLives, _renewal_masses, renewal_mixture
 from fleet.errors import AnalysisError
 
 INF = math.inf
@@ -131,6 +131,20 @@ def test_a_mixture_alone_finds_the_truth():
     assert fit.trouble == ""
     assert fit.shape == pytest.approx(1.8, abs=0.12)  # chance in 4000 lives
     assert fit.scale == pytest.approx(3.0, abs=0.1)
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 24, 61, 62])
+def test_the_renewal_masses_solve_their_equation(size):
+    # the sums written out, for masses that fall early, late, and nearly all at once
+    rng = np.random.default_rng(size)
+    mass = rng.random((3, size)) * np.exp(-np.array([[0.05], [0.5], [5.0]]) * np.arange(size))
+    mass[:, 0] = 0.0
+    mass *= 0.999 / np.maximum(mass.sum(axis=1, keepdims=True), 0.999)
+    births = np.zeros((3, size))
+    births[:, 0] = 1.0
+    for time in range(1, size):
+        births[:, time] = sum(mass[:, s] * births[:, time - s] for s in range(1, time + 1))
+    assert _renewal_masses(mass) == pytest.approx(births, rel=1e-9, abs=1e-12)
 
 
 def test_units_of_unknown_age_need_others_to_go_by():

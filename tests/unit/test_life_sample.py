@@ -7,7 +7,13 @@ import pytest
 from scipy import stats
 
 from fleet.analysis.life_laws import LAWS, WEIBULL
-from fleet.analysis.life_sample import life_sample, life_terms, log_likelihood
+from fleet.analysis.life_sample import (
+    expand_log_likelihood,
+    life_sample,
+    life_terms,
+    log_likelihood,
+    log_likelihoods,
+)
 from fleet.errors import AnalysisError
 
 INF = math.inf
@@ -39,6 +45,17 @@ def test_the_gradient_is_the_slope(law):
     for place, step in enumerate(np.eye(2) * 1e-5):
         ahead, behind = (log_likelihood(law, THETA + way * step, terms)[0] for way in (1, -1))
         assert gradient[place] == pytest.approx((ahead - behind) / 2e-5, rel=1e-7, abs=1e-8)
+
+
+@pytest.mark.parametrize("law", LAWS, ids=lambda law: law.name)
+def test_the_hessian_is_the_slope_of_the_gradient(law):
+    terms = life_terms(life_sample(ENTRY, LOW, HIGH))
+    value, gradient, hessian = expand_log_likelihood(law, THETA, terms)
+    assert value == pytest.approx(float(log_likelihoods(law, THETA[None, :], terms)[0]), rel=1e-12)
+    assert gradient == pytest.approx(log_likelihood(law, THETA, terms)[1])
+    for place, step in enumerate(np.eye(2) * 1e-5):
+        ahead, behind = (log_likelihood(law, THETA + way * step, terms)[1] for way in (1, -1))
+        assert hessian[place] == pytest.approx((ahead - behind) / 2e-5, rel=1e-7, abs=1e-8)
 
 
 def test_weights_count_lives():
