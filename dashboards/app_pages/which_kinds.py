@@ -15,18 +15,21 @@ COMPARED = (
 
 filters = st.session_state["filters"]
 layout.title("Which kinds fail more")
+# the sentence that answers stands above the choices it depends on
+above = st.container()
 left, middle, right = st.columns(3)
 kind = left.selectbox("By", list(KINDS), 1, format_func=KINDS.__getitem__, key="kinds by")
 clock = right.selectbox("Failures in", list(RUNNING), format_func=RUNNING.__getitem__, key="kinds clock")
 rates = data.kind_rates(kind, clock, filters)
 names = named_components(rates)
 component = middle.selectbox("Component", list(names), format_func=names.__getitem__, key="kinds of")
-layout.say(alerts_sentence(rates))
-layout.tell(
-    "A kind's rate is drawn toward that of the others as far as its own record is thin.",
-    "Kinds are compared over all properties; units of one kind share ages and places,",
-    "which the adjusted ratio allows for.",
-)
+with above:
+    layout.say(alerts_sentence(rates))
+    layout.tell(
+        "A kind's rate is drawn toward that of the others as far as its own record is thin.",
+        "Kinds are compared over all properties; units of one kind share ages and places,",
+        "which the adjusted ratio allows for.",
+    )
 layout.pictures(kinds_picture(rates, component, layout.palette()))
 layout.table(rates, "Download the rates", "rates_by_kind.csv", first=(kind, *COMPARED))
 layout.rests_on(rates)

@@ -197,7 +197,7 @@ def remission_rows():
 
 def test_two_groups_are_compared_as_a_general_library_does():
     # Weibull regression on log time; the coefficient 1.267, the hazard ratio exp(-1.731) and the likelihood ratio 19.65
-    # also stand in a textbook on survival data (Kleinbaum and Klein, chapter 7) [from memory]
+    # also stand in "Survival Analysis: A Self-Learning Text", chapter 7 [from memory]
     stored = STORED["remission"]
     asked = LifeQuestion(by=("group",), level=0.95, pooling="none")
     row = next(r for r in _component_rows(remission_rows(), "part", asked, "placebo") if r["group"] == "treated")
