@@ -1,4 +1,4 @@
-"""Which kinds fail more: the trade's sentences on compressor types and model families, and how sure they are."""
+"""Which kinds fail more? The trade's sentences on compressor types and model families, and how sure they are."""
 
 from __future__ import annotations
 

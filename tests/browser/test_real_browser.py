@@ -276,9 +276,12 @@ def test_the_curve_of_failures_is_drawn_anew_over_unit_age(visit):
     page = visit("what-keeps-failing")
     curve = page.get_by_text("From the log's first day to")
     curve.wait_for(state="visible")
+    settled(page)
     charts = page.locator("[data-testid=stVegaLiteChart]").count()
-    page.get_by_role("combobox", name=re.compile("Over")).click()
-    page.get_by_role("option", name="unit age").click()
+    # typed, not picked from the list: a list far down a page closes when the page moves under it
+    over = page.get_by_role("combobox", name=re.compile("Over"))
+    over.fill("unit age")
+    over.press("Enter")
     page.get_by_text("By an age of").wait_for(state="visible")
     settled(page)
     assert page.locator("[data-testid=stVegaLiteChart]").count() == charts == 3

@@ -1,6 +1,6 @@
 """Do the life estimates reach their targets? Fleets with a known truth, estimated as the answer ``life`` does.
 
-Run ``python -m tests.studies.life_study --replicates 200`` from the repository's top; about a minute and a half for each hundred.
+Run ``python -m tests.studies.life_study --replicates 200`` from the repository's top; three minutes.
 Each line shows the reached number with its Monte-Carlo error, beside the target and what the naive method gives (both
 from this project's methods brief, by its own simulation). Truth: Weibull with shape 2.2 and scale 9 years; a log of six
 years; units up to 12 years old when it begins, their earlier parts unseen; 3 % of parts a year changed as prevention.
