@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
-
 import numpy as np
 import pandas as pd
 
 from fleet.analysis.cluster_search import MAX_WEEKS, component_weeks, count_weeks, counted_failures
-from fleet.analysis.clusters import best_apart
+from fleet.analysis.clusters import best_apart, chance_of_larger, week_begins
 from fleet.analysis.poisson import FloatArray
 from fleet.analysis.scan_recent import drawn_recent_maxima, recent_baseline, recent_windows
 from fleet.answer import Answer, AnswerColumn
@@ -141,13 +139,12 @@ def _search(
 def _table(found: pd.DataFrame, largest: FloatArray, histories: Histories, looks_a_year: float) -> pd.DataFrame:
     if found.empty:
         return pd.DataFrame(columns=[c.name for c in COLUMNS])
-    rank = (largest[None, :] >= found["llr"].to_numpy()[:, None] - 1e-9).sum(axis=1)
-    table = found.assign(p_value=(rank + 1.0) / (largest.size + 1.0))
+    table = found.assign(p_value=chance_of_larger(found["llr"].to_numpy(), largest))
     table["alert"] = np.where(table["p_value"] <= FALSE_ALARMS_A_YEAR / looks_a_year, "yes", "no")
     table["years_between"] = 1.0 / (table["p_value"] * looks_a_year)
     table["ratio"] = table["observed"] / table["expected"]
     first = histories.window[0]
-    table["from_date"] = [first + dt.timedelta(days=7 * int(week)) for week in table["first_week"]]
+    table["from_date"] = [week_begins(first, week) for week in table["first_week"]]
     table["to_date"] = histories.as_of
     table["note"] = np.where(table["alert"] == "yes", "", "chance makes such a heap now and then: not named")
     table = table.sort_values(["p_value", "llr", "property", "building"], ascending=[True, False, True, True])

@@ -166,13 +166,14 @@ def best_apart(windows: Windows, names: pd.Index) -> pd.DataFrame:
 def _table(candidates: pd.DataFrame, largest: FloatArray, first: dt.date, as_of: dt.date) -> pd.DataFrame:
     if candidates.empty:
         return pd.DataFrame(columns=[c.name for c in COLUMNS])
-    rank = (largest[None, :] >= candidates["llr"].to_numpy()[:, None] - 1e-9).sum(axis=1)
-    table = candidates.assign(p_value=(rank + 1.0) / (largest.size + 1.0))
+    table = candidates.assign(p_value=chance_of_larger(candidates["llr"].to_numpy(), largest))
     table["alert"] = np.where(table["p_value"] <= FALSE_ALARM, "yes", "no")
     table["ratio"] = table["observed"] / table["expected"]
-    table["from_date"] = pd.Series([_day(first, w) for w in table["first_week"]], index=table.index, dtype=object)
+    table["from_date"] = pd.Series(
+        [week_begins(first, w) for w in table["first_week"]], index=table.index, dtype=object
+    )
     table["to_date"] = pd.Series(
-        [min(_day(first, w + 1) - dt.timedelta(days=1), as_of) for w in table["last_week"]],
+        [min(week_begins(first, w + 1) - dt.timedelta(days=1), as_of) for w in table["last_week"]],
         index=table.index,
         dtype=object,
     )
@@ -181,7 +182,14 @@ def _table(candidates: pd.DataFrame, largest: FloatArray, first: dt.date, as_of:
     return table.loc[(table["alert"] == "yes") | (np.arange(len(table)) < LISTED)]
 
 
-def _day(first: dt.date, week: IntArray | int) -> dt.date:
+def chance_of_larger(ratios: FloatArray, largest: FloatArray) -> FloatArray:
+    """Return the share of fleets without a heap whose largest ratio reaches each of these, the real one among them."""
+    rank = (largest[None, :] >= ratios[:, None] - 1e-9).sum(axis=1)
+    return np.asarray((rank + 1.0) / (largest.size + 1.0))
+
+
+def week_begins(first: dt.date, week: IntArray | int) -> dt.date:
+    """Return the first day of a week counted from the log's first day."""
     return first + dt.timedelta(days=7 * int(week))
 
 
